@@ -13,7 +13,7 @@ import pandas as pd
 
 from reliability import forked
 from reliability.business import unknowns
-from reliability.business.calibrated import Calibrated, Factors, calibrated
+from reliability.business.calibrated import Calibrated, CalibrationFactors, calibrated
 from reliability.business.cashflow import assess
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
@@ -70,7 +70,7 @@ def with_rates(study: Study, records: Records | None = None, learned: LearnedRat
 
 
 @dataclass(frozen=True)
-class Decision:
+class ProposedChoice:
     """What a study proposes: a choice among options, and the scenario that carries it out, None where it is nothing.
 
     named: whether it is a scenario that the study names, and the options nothing but what that does.
@@ -82,7 +82,7 @@ class Decision:
     named: bool = False
 
 
-def decide(study: Study, applicable_only: bool = True, workers: Workers = HERE) -> Decision:
+def decide(study: Study, applicable_only: bool = True, workers: Workers = HERE) -> ProposedChoice:
     """The scenario that `[choice] proposed` names, else the best choice within the limits of the table [choice].
 
     applicable_only, workers: see `options_of`.
@@ -91,13 +91,13 @@ def decide(study: Study, applicable_only: bool = True, workers: Workers = HERE) 
     values, named = study.values, named_proposal(study.scenarios, study.values["proposed"])
     if named is not None:
         options, choice = choice_of_scenario(study.model, study.cost_table, named, values["objective"], study.currency)
-        return Decision(options, choice, renamed(named), True)
+        return ProposedChoice(options, choice, renamed(named), True)
     options = options_of(study, applicable_only, workers)
     choice = choose(options, limits_of(study), values["objective"])
-    return Decision(options, choice, scenario_of(choice))
+    return ProposedChoice(options, choice, scenario_of(choice))
 
 
-def with_alternatives(study: Study, decision: Decision | None = None) -> Study:
+def with_alternatives(study: Study, decision: ProposedChoice | None = None) -> Study:
     """The study with what it proposes, and the scenarios that need no capital, after its own.
 
     decision: what it proposes, where that is known already.
@@ -171,7 +171,7 @@ def options_of(study: Study, applicable_only: bool = True, workers: Workers = HE
                          currency=study.currency, workers=workers)
 
 
-def plan(results: Results, decision: Decision, history: History | None = None, workers: Workers = HERE) -> Plan:
+def plan(results: Results, decision: ProposedChoice, history: History | None = None, workers: Workers = HERE) -> Plan:
     """What is proposed, its programme, the frontier and the drivers, within the limits of the study's table [choice].
 
     The limits are those of a choice: a scenario that is named as the proposal is carried out whole, in its years.
@@ -182,19 +182,19 @@ def plan(results: Results, decision: Decision, history: History | None = None, w
     return replace(planned, calibrated=_calibrated(results.study, decision, history))
 
 
-def _planned(decision: Decision, within_limits: WithinLimits, sure: Stability, drivers: pd.DataFrame) -> Plan:
+def _planned(decision: ProposedChoice, within_limits: WithinLimits, sure: Stability, drivers: pd.DataFrame) -> Plan:
     """What of a plan does not ask the records, from its parts."""
     return Plan(decision.options, with_stability(decision.choice, sure), *within_limits, drivers, sure)
 
 
-def _within_limits(study: Study, decision: Decision) -> WithinLimits:
+def _within_limits(study: Study, decision: ProposedChoice) -> WithinLimits:
     """The frontier of the choice, and what is proposed by year. study: with what is proposed, settled."""
     front = frontier(options_of(study) if decision.named else decision.options, FRONTIER_POINTS,
                      replace(limits_of(study), budget=None))        # what more money would buy too
     return front, *_programme(study, decision)
 
 
-def _over_draws(study: Study, decision: Decision, workers: Workers,
+def _over_draws(study: Study, decision: ProposedChoice, workers: Workers,
                 apart: bool = False) -> tuple[Stability, pd.DataFrame]:
     """How sure the choice is, and the drivers of its NPV.
 
@@ -208,22 +208,22 @@ def _over_draws(study: Study, decision: Decision, workers: Workers,
     return sure, drivers_frame(study, study.network, study.cost_table, workers=workers)
 
 
-def _calibrated(study: Study, decision: Decision, history: History | None) -> Calibrated | None:
+def _calibrated(study: Study, decision: ProposedChoice, history: History | None) -> Calibrated | None:
     """The choice where rates and times are as the records have them."""
     found = history.calibration if history is not None else None
     return None if found is None else calibrated(study, decision.options, decision.choice, limits_of(study),
                                                  _factors(found), decision.named)
 
 
-def _factors(found: Calibration) -> Factors:
+def _factors(found: Calibration) -> CalibrationFactors:
     """What is offered; where nothing is, what the records show all the same."""
     rate, time = found.rate_factor, found.time_factor
     if np.isfinite([rate, time]).any():
-        return Factors(rate, time, True)
-    return Factors(found.decisive.rate[0], found.decisive.time[0], False)
+        return CalibrationFactors(rate, time, True)
+    return CalibrationFactors(found.decisive.rate[0], found.decisive.time[0], False)
 
 
-def _programme(study: Study, decision: Decision) -> tuple[pd.DataFrame, str]:
+def _programme(study: Study, decision: ProposedChoice) -> tuple[pd.DataFrame, str]:
     """What is proposed by year, and a sentence on it."""
     values = study.values
     return programme(decision.options, decision.choice.chosen, values["programme_years"],
@@ -315,7 +315,7 @@ def _simulated(results: Results, seed: int, trials: int | None, who: Workers, on
     return simulate(inputs, seed=seed, trials=trials, executor=who.executor, workers=at_once, on_progress=on_progress)
 
 
-def _recorded(study: Study, results: Results, decision: Decision, records: Records | None,
+def _recorded(study: Study, results: Results, decision: ProposedChoice, records: Records | None,
               learned: Callable[[], LearnedRates | None]) -> tuple[History | None, Calibrated | None]:
     """The history of a study, and the choice where rates and times are as its records have them."""
     if records is None:

@@ -20,7 +20,7 @@ from reliability.network.application import settle_scenarios
 from reliability.network.conversions import conversions, named_heads
 from reliability.network.devices import BACKS_UP, COUNTS
 from reliability.network.model import Model
-from reliability.pipeline import Decision, assemble, decide, expect, with_alternatives
+from reliability.pipeline import ProposedChoice, assemble, decide, expect, with_alternatives
 from reliability.results import Results
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
 from reliability.schema.devices import SECTIONALIZER
@@ -80,7 +80,7 @@ class ScenarioResults:
 
     digest: str
     results: Results
-    decision: Decision
+    decision: ProposedChoice
 
     @property
     def names(self) -> list[str]:
@@ -109,7 +109,7 @@ class ScenarioResults:
 
 
 def compute(study: Study, digest: str, like: Sequence[ScenarioResults] = (),
-            decision: Decision | None = None, workers: Workers = HERE) -> ScenarioResults:
+            decision: ProposedChoice | None = None, workers: Workers = HERE) -> ScenarioResults:
     """Expected values and business case of a study, with what it proposes and the scenarios that need no capital.
 
     decision: what is proposed, where it is neither that of `like` nor to be decided now. like: results of other states

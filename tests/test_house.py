@@ -84,6 +84,16 @@ def test_functions_are_short():
             if node.end_lineno - node.lineno >= MOST_LINES_OF_A_FUNCTION] == []
 
 
+def test_one_name_stands_for_one_class():
+    places: dict[str, list[str]] = {}
+    for path in PACKAGE:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert len(places) > 200
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
+
+
 def test_no_private_name_is_imported():
     files = [*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))]
     assert [f"{path.relative_to(ROOT)}:{node.lineno} {alias.name}" for path in files

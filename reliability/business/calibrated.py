@@ -61,7 +61,7 @@ def calibrated_study(study: Study, rate_factor: float, time_factor: float) -> St
 
 
 @dataclass(frozen=True)
-class Factors:
+class CalibrationFactors:
     """Factors on rates and times that make the model's system indices those of the records, NaN for none; see above."""
 
     rate: float
@@ -69,7 +69,7 @@ class Factors:
     offered: bool
 
 
-def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, factors: Factors,
+def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, factors: CalibrationFactors,
                named: bool = False) -> Calibrated | None:
     """A choice among options at calibrated rates and times; None where there is no factor, or nothing was chosen.
 

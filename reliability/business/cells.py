@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from reliability.business.factors import Entries, Factors
+from reliability.business.factors import Factors, TableRows
 from reliability.faults.alike import alike_rows
 from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
 from reliability.faults.outcomes import PERMANENT, OutcomeTable
@@ -83,10 +83,10 @@ class Cells:
 
 
 @dataclass(frozen=True)
-class Places:
+class SumTargets:
     """Where the e entries of a table are summed up, the same for all its scenarios.
 
-    row, weight: (e,) see `Entries`; those of sections that are left out are not among them. place: (e,) index into p
+    row, weight: (e,) see `TableRows`; those of sections that are left out are not among them. place: (e,) index into p
     places, of unit and factor (p,) each. own: (e,) index into t times of own hours, −1 for none; own_place, own_hours:
     (t,) the place and the index into `stated`, the distinct repair hours that sections state.
     """
@@ -102,8 +102,8 @@ class Places:
     stated: np.ndarray
 
 
-def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.ndarray,
-              measured: Measured) -> Places:
+def places_of(table: OutcomeTable, factors: Factors, entries: TableRows, unit: np.ndarray,
+              measured: Measured) -> SumTargets:
     """Places of the entries of a table, entries being by row. unit: (n,) of each section, −1 for what is left out."""
     inside = unit[table.section[entries.row]] >= 0
     row, weight, factor = (column if inside.all() else column[inside]
@@ -116,10 +116,11 @@ def places_of(table: OutcomeTable, factors: Factors, entries: Entries, unit: np.
     times, own_time = distinct(place[waits].astype(np.int64) * each + measured.own_hours[section[waits]])
     own = np.full(len(row), -1, dtype=np.int32)
     own[waits] = own_time
-    return Places(row, weight, place, pairs // size, pairs % size, own, times // each, times % each, measured.stated)
+    return SumTargets(row, weight, place, pairs // size, pairs % size, own, times // each, times % each,
+                      measured.stated)
 
 
-def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Places,
+def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: SumTargets,
              measured: Measured) -> tuple[Cells, np.ndarray]:
     """Sums of one scenario, and amounts that wait for own hours, (t, 2, quantities), the latter of the two until the
     line has been walked at the least."""
@@ -182,7 +183,7 @@ def _summed(at: np.ndarray, size: int, weight: np.ndarray, columns: np.ndarray, 
     return np.asarray(sparse.coo_array((weight, (at, row)), shape=(size, len(columns))) @ columns)
 
 
-def _cells(key: np.ndarray, sums: np.ndarray, places: Places, quantities: int) -> Cells:
+def _cells(key: np.ndarray, sums: np.ndarray, places: SumTargets, quantities: int) -> Cells:
     place, time = np.divmod(key, _TIMES)
     own = time >= _OWN_REPAIR
     walked = (time == _OWN_REPAIR_OFF) | (time - 1 == REPAIR_OFF)

@@ -81,7 +81,7 @@ def united(parts: Sequence[Factors]) -> tuple[Factors, list[np.ndarray]]:
 
 
 @dataclass(frozen=True)
-class Entries:
+class TableRows:
     """Rows of an outcome table by what multiplies them, arrays (e,).
 
     row: of the table; one row may be several entries. factor: index into `Factors`. weight: what the row's rate has by
@@ -93,7 +93,7 @@ class Entries:
     weight: np.ndarray
 
 
-def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, Entries]:
+def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, TableRows]:
     """Factors of the rows of a table, and its entries.
 
     values: those of the table where they change what protection does, any others elsewhere.
@@ -108,7 +108,7 @@ def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, E
     some[factor] = np.arange(len(factor))
     at = row[some]
     factors = Factors(table.kinds[at], own_fraction[at], table.tally[at], states[some], lengths[some])
-    return factors, Entries(row, factor, weight)
+    return factors, TableRows(row, factor, weight)
 
 
 def _entries_of(table: OutcomeTable, values: Assumptions,

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import Places
+from reliability.business.cells import SumTargets
 from reliability.network.packed import distinct, of_each
 
 MOST_KEPT = 4           # walks and prices whose sums are kept: each takes the memory of all entries
@@ -155,7 +155,7 @@ def _to_unit(unit: np.ndarray, units: int) -> sparse.csr_array:
     return sparse.csr_array((np.ones(len(unit)), (unit, np.arange(len(unit)))), shape=(units, len(unit)))
 
 
-def own_hours_of(amounts: Sequence[np.ndarray], places: Places, units: int) -> OwnHours:
+def own_hours_of(amounts: Sequence[np.ndarray], places: SumTargets, units: int) -> OwnHours:
     """Own hours of all scenarios, by output scenario × units + unit; amounts: of each, see `cells_of`."""
     parts = []
     for scenario, amount in enumerate(amounts):

@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import Measured, Places, Timed, cells_of, places_of
+from reliability.business.cells import Measured, SumTargets, Timed, cells_of, places_of
 from reliability.business.costs import INTERRUPTION, customers_by_class, momentary_worth
 from reliability.business.factors import Factors, factor_entries, united
 from reliability.business.features import joined, matrix_of
@@ -82,7 +82,7 @@ def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: 
     everywhere, units = places_of(table, factors, entries, unit, measured), int(unit.max(initial=0)) + 1
     some, row = distinct(everywhere.unit)
 
-    def sums(rows: OutcomeTable, places: Places, scenario: int) -> _Sums:
+    def sums(rows: OutcomeTable, places: SumTargets, scenario: int) -> _Sums:
         cells, waits = cells_of(rows, scenario, values, replace(places, unit=row), measured)
         return matrix_of(cells, len(some), len(factors.kinds), len(measured.timed)), waits
 
@@ -90,7 +90,7 @@ def _sums(table: OutcomeTable, values: Assumptions, unit: np.ndarray, measured: 
     return _Part(factors, some, list(matrices), own_hours_of(waits, everywhere, units))
 
 
-def _less_than_first(table: OutcomeTable, places: Places, sums: Callable[[OutcomeTable, Places, int], _Sums],
+def _less_than_first(table: OutcomeTable, places: SumTargets, sums: Callable[[OutcomeTable, SumTargets, int], _Sums],
                      as_built: bool) -> Iterator[_Sums]:
     """Sums of the first scenario, nil where they are not wanted, and of each other how much less they are.
 
@@ -108,7 +108,7 @@ def _less_than_first(table: OutcomeTable, places: Places, sums: Callable[[Outcom
         yield before[0] - after[0], before[1] - after[1]
 
 
-def _of_rows(places: Places, rows: np.ndarray) -> Places:
+def _of_rows(places: SumTargets, rows: np.ndarray) -> SumTargets:
     """Those of the entries of some rows, (r,) bool, which are numbered among these."""
     at, number = np.flatnonzero(rows[places.row]), np.cumsum(rows) - 1
     return replace(places, row=number[places.row[at]], weight=places.weight[at], place=places.place[at],

@@ -18,7 +18,7 @@ from reliability.faults.times import (
     waiting_hours,
 )
 from reliability.network.devices import COUNTS
-from reliability.network.quantities import Quantity, Sums, customers_of
+from reliability.network.quantities import Quantity, SectionSums, customers_of
 from reliability.schema.devices import TABLE
 from reliability.schema.values import Assumptions
 
@@ -43,7 +43,7 @@ class Shares:
     whole: np.ndarray
     unserved: np.ndarray
 
-    def of(self, sums: Sums, at: np.ndarray, within: np.ndarray) -> np.ndarray:
+    def of(self, sums: SectionSums, at: np.ndarray, within: np.ndarray) -> np.ndarray:
         """Amount, (r,) or (r, m), of sums (n,) or (n, m) at section `at`; `within`: of them, those in the stretch."""
         amount = _times(self.outside, sums.by_phase[at])
         spread = np.flatnonzero(self.inside != self.outside)

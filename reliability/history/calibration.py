@@ -82,7 +82,7 @@ class Calibration:
 
 
 @dataclass(frozen=True)
-class Recorded:
+class RecordedFigures:
     """Recorded figures of some years on one kind of days.
 
     feeders: mean saifi and saidi_min by feeder_id. system: the same of the system, a row a year, in the order of
@@ -96,7 +96,7 @@ class Recorded:
     complete: bool
 
 
-def compare(recorded: Recorded, model: ModelDays, earlier: Sequence[int] | None) -> Comparison:
+def compare(recorded: RecordedFigures, model: ModelDays, earlier: Sequence[int] | None) -> Comparison:
     """Records against the model. earlier: years that the threshold of each year comes from; None: all days."""
     index = pd.Index(["", *model.feeders.index], name="feeder_id")
     shares = dict(zip(("saifi", "saidi_min"), model.shares(earlier), strict=True))

@@ -27,7 +27,7 @@ from reliability.history.selection_basis import BOTH, RAW
 
 
 @dataclass(frozen=True)
-class Comparison:
+class ConvertedAgainstOthers:
     """Both comparisons of converted with other laterals, and the spreads that they allow for: of the others'
     lateral-years and feeder-years, and apart, how far the feeders of the two groups differ (`feeders_apart`).
     """
@@ -47,7 +47,7 @@ class Comparison:
 
 
 def compare(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, exposure: np.ndarray,
-            rng: np.random.Generator) -> Comparison:
+            rng: np.random.Generator) -> ConvertedAgainstOthers:
     """Comparison of the laterals `converted` with the others; converted, feeder (codes), exposure: (laterals,).
 
     What a year brings to one feeder is common to both groups as far as they are on the same feeders.
@@ -65,5 +65,5 @@ def compare(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, expo
     others = int(before[~converted].sum()), int(after[~converted].sum())
     log_odds = log_odds_draws(before, exposure, converted, draws, concentrations, rng)
     log_odds = log_odds + np.sqrt(by_feeder) * rng.standard_normal(DRAWS)
-    return Comparison(conditional_ratio(*own, others, float(np.sqrt(wider + by_feeder.mean()))),
-                      PredictiveRatio(own[1], own[1] + others[1], log_odds), spread, of_feeders, apart)
+    return ConvertedAgainstOthers(conditional_ratio(*own, others, float(np.sqrt(wider + by_feeder.mean()))),
+                                  PredictiveRatio(own[1], own[1] + others[1], log_odds), spread, of_feeders, apart)

@@ -25,7 +25,7 @@ MINIMUM_EVENTS = 10          # fewer say nothing about a spread; our choice
 
 
 @dataclass(frozen=True)
-class Times:
+class RestorationTimes:
     """Mean (h) and coefficient of variation of the untruncated lognormal, each with `low`, `high` at LEVEL."""
 
     events: int
@@ -33,7 +33,7 @@ class Times:
     cv: tuple[float, float, float]
 
 
-def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
+def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> RestorationTimes | None:
     """Lognormal behind durations (n,) in hours, all above `cut`; None where they are too few or all equal."""
     logs = np.log(hours)
     if len(logs) < MINIMUM_EVENTS or np.ptp(logs) < 1e-9:
@@ -57,7 +57,7 @@ def fit_times(hours: np.ndarray, cut: float = CUT_HOURS) -> Times | None:
     mean, cv = np.exp(mu + square / 2), np.sqrt(np.expm1(square))
     by_mean = np.array([1.0, square])                              # d log mean / d (μ, log σ)
     by_cv = np.array([0.0, square / -np.expm1(-square)])           # d log cv / d (μ, log σ)
-    return Times(len(logs), _interval(mean, by_mean, covariance), _interval(cv, by_cv, covariance))
+    return RestorationTimes(len(logs), _interval(mean, by_mean, covariance), _interval(cv, by_cv, covariance))
 
 
 def _interval(value: float, slope: np.ndarray, covariance: np.ndarray) -> tuple[float, float, float]:

@@ -13,7 +13,7 @@ from reliability.history.outages import Records
 from reliability.history.posterior import DEFAULT_FRACTION, Evidence, Prior
 from reliability.history.protection_then import Spell, spells
 from reliability.history.recorded_faults import FaultCounts, fault_counts
-from reliability.history.recording import SECONDS_PER_YEAR, Entries, Recording, Spans, recording
+from reliability.history.recording import SECONDS_PER_YEAR, Entries, Recording, TimeSpans, recording
 from reliability.history.units import Units
 from reliability.indices.draws import pert_shapes
 from reliability.network.devices import RECLOSES
@@ -106,11 +106,11 @@ def find_evidence(study: Study, seen: Observed) -> Found:
                  np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 
-def _spans(operations: Operations | None) -> tuple[Spans, Spans]:
+def _spans(operations: Operations | None) -> tuple[TimeSpans, TimeSpans]:
     """When events are recorded, and the counter readings that are used, by device."""
     if operations is None:
         none = np.array([], dtype="datetime64[s]")
-        return Spans(np.array([], dtype=int), none, none), Spans(np.array([], dtype=int), none, none)
+        return TimeSpans(np.array([], dtype=int), none, none), TimeSpans(np.array([], dtype=int), none, none)
     return _of_frame(operations.monitored), _of_frame(_used_readings(operations))
 
 
@@ -123,8 +123,8 @@ def _used_readings(operations: Operations) -> pd.DataFrame:
     return spans[~np.isin(spans["reading"].to_numpy(), spans["reading"].to_numpy()[twice])]
 
 
-def _of_frame(frame: pd.DataFrame) -> Spans:
-    return Spans(frame["device"].to_numpy(dtype=int), *(
+def _of_frame(frame: pd.DataFrame) -> TimeSpans:
+    return TimeSpans(frame["device"].to_numpy(dtype=int), *(
         frame[name].to_numpy().astype("datetime64[s]") for name in ("start", "end")))
 
 
@@ -250,7 +250,7 @@ def _per_year(study: Study, units: Units, today: Spell) -> list[np.ndarray]:
     each: in the unit; of one whose faults all open a reclosing device, at that."""
     start = np.full(len(study.network), np.datetime64("2000-01-01", "s"))
     year = replace(today, start=start, end=start + np.timedelta64(int(SECONDS_PER_YEAR), "s"))
-    none = Spans(np.array([], dtype=int), start[:0], start[:0])
+    none = TimeSpans(np.array([], dtype=int), start[:0], start[:0])
     shows = recording(units, [year], none, none)
     in_unit, at_device = ([_of_units(entries, units, kind) for kind in ("temporary", "permanent")]
                           for entries in (shows.at_unit, shows.at_device))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.history.calibration import Calibration, Recorded, calibration, compare
+from reliability.history.calibration import Calibration, RecordedFigures, calibration, compare
 from reliability.history.durations import event_hours
 from reliability.history.major_events import MajorEvents
 from reliability.history.model_days import ModelDays
@@ -46,7 +46,7 @@ def compare_like_days(records: Records, events: MajorEvents, sums: pd.DataFrame,
     return calibration(every_day, by_day, " ".join(notes))
 
 
-def _recorded(records: Records, sums: pd.DataFrame, keep: np.ndarray, years: list[int]) -> Recorded:
+def _recorded(records: Records, sums: pd.DataFrame, keep: np.ndarray, years: list[int]) -> RecordedFigures:
     """Recorded figures of the years covered in full, or of all where none is. keep: (n,) steps that count."""
     full = [y for y in years if y not in records.partial]
     years = full or years
@@ -54,5 +54,5 @@ def _recorded(records: Records, sums: pd.DataFrame, keep: np.ndarray, years: lis
     feeders = feeder_indices(sums[used], records)
     feeders = feeders[feeders.index.get_level_values("year").isin(years)]
     system = yearly_indices(sums[used], records).loc[years]
-    return Recorded(tuple(years), feeders.groupby("feeder_id")[["saifi", "saidi_min"]].mean(),
-                    system[["saifi", "saidi_min"]], event_hours(records, used), bool(full))
+    return RecordedFigures(tuple(years), feeders.groupby("feeder_id")[["saifi", "saidi_min"]].mean(),
+                           system[["saifi", "saidi_min"]], event_hours(records, used), bool(full))

@@ -30,7 +30,7 @@ class Mixed:
 
 
 @dataclass(frozen=True)
-class Recorded:
+class FixedCounts:
     """What does not change: known (2, G) records of known kind in the units; blank, stated: those of none, by group.
 
     pure: places (k,) of 2R where faults with nothing left open may be counted. counts: of what reclosing devices record
@@ -50,7 +50,7 @@ class Recorded:
 
 
 @dataclass(frozen=True)
-class Sums:
+class RateSums:
     """Sums of λ × amount: in units by group, temporary and permanent (G,); in pools by group, (4R, G)."""
 
     temporary: np.ndarray
@@ -64,7 +64,7 @@ class Likelihood:
     Its two parts: of the records in the units of a group, and of what reclosing devices record.
     """
 
-    def __init__(self, recorded: Recorded, sums: Sums, pure: np.ndarray) -> None:
+    def __init__(self, recorded: FixedCounts, sums: RateSums, pure: np.ndarray) -> None:
         self.recorded = recorded
         self.known, self.of_units = recorded.known.tolist(), (sums.temporary.tolist(), sums.permanent.tolist())
         permanent = len(sums.by_pool) // 4 * 3          # from here on the pools are of permanent faults
@@ -109,7 +109,7 @@ class Likelihood:
             temporary_there * log(1.0 - b) + permanent_there * log(1.0 - c))
 
 
-def recorded_of(e: Evidence) -> Recorded:
+def recorded_of(e: Evidence) -> FixedCounts:
     """What does not change of the evidence."""
     known = np.stack([np.bincount(e.group, e.at_unit[:, kind], e.groups) for kind in (0, 1)])
 
@@ -121,7 +121,7 @@ def recorded_of(e: Evidence) -> Recorded:
     counts = [of_kind[at].astype(float) for of_kind, at in zip(e.at_device.T, rows, strict=True)]
     pure = np.flatnonzero(np.concatenate([e.events, e.steps]))
     temporary, permanent = 2 * e.devices, 3 * e.devices             # where their pools begin
-    return Recorded(known, mixed(e.at_unit[:, 2], e.unit_temporary, e.unit_permanent),
-                    mixed(e.stated, e.stated_temporary, e.stated_permanent), pure, np.concatenate(counts),
-                    (float(counts[0].sum()), float(counts[1].sum())), np.concatenate([pure, temporary + rows[0]]),
-                    permanent + rows[1], np.stack([temporary + rows[2], permanent + rows[2]]))
+    return FixedCounts(known, mixed(e.at_unit[:, 2], e.unit_temporary, e.unit_permanent),
+                       mixed(e.stated, e.stated_temporary, e.stated_permanent), pure, np.concatenate(counts),
+                       (float(counts[0].sum()), float(counts[1].sum())), np.concatenate([pure, temporary + rows[0]]),
+                       permanent + rows[1], np.stack([temporary + rows[2], permanent + rows[2]]))

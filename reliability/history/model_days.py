@@ -33,7 +33,7 @@ KINDS = CALLOUTS                        # refuse, reset, patrol, repair
 
 
 @dataclass(frozen=True)
-class Sums:
+class YearSums:
     """Customer interruptions and customer-minutes of each simulated year (y) and feeder (f), arrays (y, f).
 
     hours, events: (kinds) of call-outs: total time to the last restoration (h) and number, over all years.
@@ -56,10 +56,10 @@ class ModelDays:
 
     feeders: pd.DataFrame
     customers: np.ndarray
-    every_day: Sums
-    ordinary: Mapping[int, Sums]
+    every_day: YearSums
+    ordinary: Mapping[int, YearSums]
 
-    def parts(self, earlier: Sequence[int] | None) -> list[Sums]:
+    def parts(self, earlier: Sequence[int] | None) -> list[YearSums]:
         """Sums that stand for each of some years: all days where `earlier` is None, else by their earlier years."""
         return [self.every_day] if earlier is None else [self.ordinary[min(k, YEARS_BACK)] for k in earlier]
 
@@ -120,15 +120,15 @@ class _Events:
     kind: np.ndarray
     hours: np.ndarray
 
-    def sums(self, kept: np.ndarray, years: int, feeders: int) -> Sums:
+    def sums(self, kept: np.ndarray, years: int, feeders: int) -> YearSums:
         """Sums over the events kept, (e,) bool."""
         cell = self.year[kept] * feeders + self.feeder[kept]
         lasting = kept & (self.hours * 3600.0 > MOMENTARY_SECONDS) & (self.interruptions > 0)
         kind = self.kind[lasting]
         by_cell = [np.bincount(cell, values[kept], years * feeders).reshape(years, feeders)
                    for values in (self.interruptions, self.minutes)]
-        return Sums(by_cell[0], by_cell[1], np.bincount(kind, self.hours[lasting], len(KINDS)),
-                    np.bincount(kind, minlength=len(KINDS)))
+        return YearSums(by_cell[0], by_cell[1], np.bincount(kind, self.hours[lasting], len(KINDS)),
+                        np.bincount(kind, minlength=len(KINDS)))
 
 
 def simulate_days(table: OutcomeTable, values: Assumptions, feeders: pd.DataFrame) -> ModelDays:

@@ -25,7 +25,7 @@ PANEL_INDICES = ("saifi", "saidi_min", "caidi_min", "maifi_e", EVENTS)
 
 
 @dataclass(frozen=True)
-class Parts:
+class SystemParts:
     """Parts of a system, and which steps of the records belong to them.
 
     names: (g,). step, part, weight: (m,) the steps of each part and the share of each that counts there.
@@ -55,8 +55,8 @@ class Parts:
 class Panel:
     """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption.
 
-    momentary_recorded: (g,) see `Parts`. momentary_complete: whether the study says that every device has its momentary
-    events recorded; else MAIFI_E is a least value that neither ranks nor has a trend.
+    momentary_recorded: (g,) see `SystemParts`. momentary_complete: whether the study says that every device has its
+    momentary events recorded; else MAIFI_E is a least value that neither ranks nor has a trend.
     """
 
     names: np.ndarray
@@ -86,7 +86,7 @@ class Panel:
         return np.divide(total, served, out=np.full(total.shape, np.nan), where=served > 0).mean(axis=0)
 
 
-def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: Parts) -> Panel:
+def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: SystemParts) -> Panel:
     """Yearly sums of parts over the steps that `keep` (n,) marks; sums: see `observed.tally`, of all steps."""
     used = keep[parts.step]
     step, part, weight = parts.step[used], parts.part[used], parts.weight[used]
@@ -105,15 +105,15 @@ def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: Parts) 
                  parts.momentary_recorded(records, sums), records.settings.momentary_complete)
 
 
-def feeder_parts(records: Records) -> Parts:
+def feeder_parts(records: Records) -> SystemParts:
     """The feeders; outages of unknown place belong to none."""
     section = records.steps["section"].to_numpy()
     step = np.flatnonzero(section >= 0)
-    return Parts(records.network.feeder_ids, step, records.network.feeder[section[step]], np.ones(len(step)),
-                 records.served.by_feeder)
+    return SystemParts(records.network.feeder_ids, step, records.network.feeder[section[step]], np.ones(len(step)),
+                       records.served.by_feeder)
 
 
-def lateral_parts(records: Records) -> Parts:
+def lateral_parts(records: Records) -> SystemParts:
     """The laterals, by section_id of their heads; a fused branch is one of its own only behind a lateral recloser.
 
     Customers served are those at and below the head.
@@ -122,17 +122,17 @@ def lateral_parts(records: Records) -> Parts:
     unit = np.where(section >= 0, network.unit[section], -1)
     step, heads = np.flatnonzero(unit >= 0), network.candidates
     served = records.served.growth[:, None] * network.customers_below[heads]
-    return Parts(network.ids[heads], step, np.searchsorted(heads, unit[step]), np.ones(len(step)), served)
+    return SystemParts(network.ids[heads], step, np.searchsorted(heads, unit[step]), np.ones(len(step)), served)
 
 
-def cause_parts(records: Records) -> Parts:
+def cause_parts(records: Records) -> SystemParts:
     """The causes as recorded, over the customers of the system."""
     cause = records.steps["cause"].to_numpy().astype(np.int64)
     served = np.repeat(records.served.total[:, None], len(records.causes), axis=1)
-    return Parts(records.causes, np.arange(len(cause)), cause, np.ones(len(cause)), served, places=False)
+    return SystemParts(records.causes, np.arange(len(cause)), cause, np.ones(len(cause)), served, places=False)
 
 
-def area_parts(records: Records, areas: Areas) -> Parts:
+def area_parts(records: Records, areas: Areas) -> SystemParts:
     """The operating areas.
 
     The customers of a step are taken to be spread over the part that it reached as those served there are; where nobody
@@ -152,4 +152,4 @@ def area_parts(records: Records, areas: Areas) -> Parts:
     share = np.divide(below[at], total[:, None], out=named, where=total[:, None] > 0)
     row, area = np.nonzero(share)
     served = records.served.growth[:, None] * np.bincount(areas.of_section, network.customers, len(areas))
-    return Parts(np.array(areas.names, dtype=object), known[row], area, share[row, area], served)
+    return SystemParts(np.array(areas.names, dtype=object), known[row], area, share[row, area], served)

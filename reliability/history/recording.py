@@ -71,7 +71,7 @@ class Recording:
 
 
 @dataclass(frozen=True)
-class Spans:
+class TimeSpans:
     """Spans of time of reclosing devices: device (positions), start, end (datetime64[s]), (k,) each."""
 
     device: np.ndarray
@@ -94,7 +94,7 @@ class Spans:
         return total[which] / SECONDS_PER_YEAR
 
 
-def recording(units: Units, times: Iterable[Spell], monitored: Spans, read: Spans) -> Recording:
+def recording(units: Units, times: Iterable[Spell], monitored: TimeSpans, read: TimeSpans) -> Recording:
     """What the records can show, under the protection of each time.
 
     monitored: when the momentary events of a device are recorded. read: spans of its counter readings.
@@ -120,7 +120,7 @@ def recording(units: Units, times: Iterable[Spell], monitored: Spans, read: Span
         steps_at_device=entries(at_device, device, read_time * k, count))
 
 
-def _of_spell(spell: Spell, units: Units, monitored: Spans, read: Spans) -> pd.DataFrame:
+def _of_spell(spell: Spell, units: Units, monitored: TimeSpans, read: TimeSpans) -> pd.DataFrame:
     """The rows of the outcome table of one time, with the faults expected of each while it lasted.
 
     Columns: unit; device (position of the reclosing device); permanent, open (something stays open), at_unit (other

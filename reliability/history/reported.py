@@ -11,7 +11,7 @@ import pandas as pd
 from reliability.history.cause_years import causes_with_trend
 from reliability.history.completeness import completeness
 from reliability.history.outages import Records
-from reliability.history.panels import Panel, Parts, area_parts, cause_parts, feeder_parts, lateral_parts, panel
+from reliability.history.panels import Panel, SystemParts, area_parts, cause_parts, feeder_parts, lateral_parts, panel
 from reliability.history.reporting import full_years, reporting_year, years_shown
 from reliability.history.rolling import means_of_years, rolling_months
 from reliability.history.worst_circuits import Circuits, rank_circuits
@@ -61,7 +61,7 @@ def report_records(study: Study, records: Records, sums: pd.DataFrame, ordinary:
     """
     everything = np.ones(len(sums), dtype=bool)
 
-    def both(parts: Parts) -> tuple[Panel, Panel]:
+    def both(parts: SystemParts) -> tuple[Panel, Panel]:
         return panel(records, sums, everything, parts), panel(records, sums, ordinary, parts)
 
     def means(span: int) -> BothViews:

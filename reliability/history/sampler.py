@@ -14,7 +14,7 @@ from math import exp, log
 import numpy as np
 import scipy
 
-from reliability.history.likelihood import Likelihood, Recorded, Sums, recorded_of
+from reliability.history.likelihood import FixedCounts, Likelihood, RateSums, recorded_of
 from reliability.history.posterior import FULL, LOGIT_SPREAD, Evidence, Length, Posterior, Prior, State
 from reliability.history.shared_out import Sharing, sharing_of
 
@@ -62,7 +62,7 @@ class Chain:
     prior: Prior
     rng: np.random.Generator
     sharing: Sharing
-    recorded: Recorded
+    recorded: FixedCounts
     state: State
     tuned: int
     done: int = 0
@@ -208,11 +208,11 @@ class Chain:
         apart = logit - float(self.prior.shift[group]) - _logit(s.common)
         return -apart * apart / (2.0 * LOGIT_SPREAD ** 2)
 
-    def _sums(self) -> Sums:
+    def _sums(self) -> RateSums:
         """What the likelihood needs of λ, summed by group."""
         e, lam = self.evidence, self.state.lam
         own = [np.bincount(e.group, lam * amount, e.groups) for amount in self.sharing.in_unit]
-        return Sums(own[0], own[1], self.sharing.sums_by_pool(lam))
+        return RateSums(own[0], own[1], self.sharing.sums_by_pool(lam))
 
 
 class _Densities:

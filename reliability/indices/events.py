@@ -40,7 +40,7 @@ class Block:
     multiplier_class: int
 
 
-class Sums(NamedTuple):
+class TrialSums(NamedTuple):
     """Sums by trial-year of the count, the severity and the bent columns: (T, c), (T, d) and (T, e).
 
     of_years: (T,) the trial-years that they are of, where all others have no event; None where they are of all. own: of
@@ -90,7 +90,7 @@ def year_weights(weights: np.ndarray, events_a_year: float = np.inf) -> YearWeig
 
 
 @dataclass(frozen=True)
-class Times:
+class TrialTimes:
     """What trials draw of the times of events.
 
     sigma: (T,) or (1,) standard deviation of the logarithm of the severity. hours: (T,) by term of the bent columns.
@@ -99,13 +99,13 @@ class Times:
     sigma: np.ndarray
     hours: Mapping[Term, np.ndarray]
 
-    def of_years(self, years: np.ndarray) -> Times:
+    def of_years(self, years: np.ndarray) -> TrialTimes:
         """Those of some trial-years."""
-        return Times(self.sigma if len(self.sigma) == 1 else self.sigma[years],
-                     {term: hours[years] for term, hours in self.hours.items()})
+        return TrialTimes(self.sigma if len(self.sigma) == 1 else self.sigma[years],
+                          {term: hours[years] for term, hours in self.hours.items()})
 
 
-def simulate_block(block: Block, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
+def simulate_block(block: Block, weights: YearWeights, times: TrialTimes, seed: np.random.SeedSequence) -> TrialSums:
     """Sums of a block's columns by trial-year; weights: multipliers of the block's rates over the trial-years."""
     rng, counts = event_counts(block.rates, weights, seed)
     return sums_of_events(rng, block.coefficients, counts, weights, times)
@@ -119,7 +119,7 @@ def event_counts(rates: np.ndarray, weights: YearWeights, seed: np.random.SeedSe
 
 
 def sums_of_events(rng: np.random.Generator, coefficients: Coefficients, counts: np.ndarray, weights: YearWeights,
-                   times: Times) -> Sums:
+                   times: TrialTimes) -> TrialSums:
     """Sums by trial-year of so many events (m,) of each row; rows without any may be left out."""
     starts = np.append(0, np.cumsum(counts))
     year = trial_years(rng, weights, int(starts[-1]))
@@ -127,7 +127,7 @@ def sums_of_events(rng: np.random.Generator, coefficients: Coefficients, counts:
 
 
 def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.ndarray, starts: np.ndarray,
-                 years: int, times: Times) -> Sums:
+                 years: int, times: TrialTimes) -> TrialSums:
     """Sums of the columns by trial-year of events in order of their rows.
 
     year: (e,) trial-year of each event. starts: (m + 1,) where the events of each of m rows start, and their number.
@@ -142,7 +142,7 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
     counted = sparse.csc_array((np.ones(len(year)), year, starts), shape=shape) @ coefficients.count
     nothing = np.zeros((years, 0))
     if not coefficients.severity.shape[1] and coefficients.own is None:
-        return Sums(counted, nothing, nothing, of_years)
+        return TrialSums(counted, nothing, nothing, of_years)
     severity = severities(rng, times.sigma, year)
     # a lognormal of mean 1 has this median; the draws have median 1
     median = np.exp(-np.square(times.sigma) / 2.0)
@@ -153,9 +153,9 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
         own = sparse.csc_array((severity * hours, year, starts), shape=shape) @ coefficients.own.columns
         own *= median[:, None]
     if coefficients.bent is None:
-        return Sums(counted, timed, nothing, of_years, own)
+        return TrialSums(counted, timed, nothing, of_years, own)
     beyond = sums_beyond(coefficients.bent, severity, median, year, starts, years, times.hours)
-    return Sums(counted, timed, beyond, of_years, own)
+    return TrialSums(counted, timed, beyond, of_years, own)
 
 
 def trial_years(rng: np.random.Generator, weights: YearWeights, size: int) -> np.ndarray:

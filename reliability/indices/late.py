@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reliability.faults.times import SWITCHING, SWITCHING_OFF, WAITING, Term
-from reliability.indices.events import Block, Sums, Times, YearWeights, event_counts, sums_of_events
+from reliability.indices.events import Block, TrialSums, TrialTimes, YearWeights, event_counts, sums_of_events
 from reliability.indices.measures import WALK_OR_OWN, Coefficients
 
 # Of a larger table the coefficients would take more memory than it takes time to make them again.
@@ -30,7 +30,7 @@ class LateBlock:
         return Block(self.rates, self.make(self.rows), self.multiplier_class)
 
 
-def simulate_late(block: LateBlock, weights: YearWeights, times: Times, seed: np.random.SeedSequence) -> Sums:
+def simulate_late(block: LateBlock, weights: YearWeights, times: TrialTimes, seed: np.random.SeedSequence) -> TrialSums:
     """As `simulate_block`, with what the columns are; coefficients are made of the rows that have an event."""
     rng, counts = event_counts(block.rates, weights, seed)
     hit = np.flatnonzero(counts)

@@ -21,7 +21,7 @@ from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes,
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
-from reliability.indices.events import Block, Sums, Times, YearWeights, simulate_block, year_weights
+from reliability.indices.events import Block, TrialSums, TrialTimes, YearWeights, simulate_block, year_weights
 from reliability.indices.late import MAX_ROWS_CACHED, TERMS, LateBlock, simulate_late
 from reliability.indices.measures import (
     COUNTED,
@@ -239,8 +239,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     sigma = np.sqrt(np.log1p(np.square(np.asarray(drawn(values, "cv"), dtype=float))))
     sigma = np.repeat(sigma, years) if sigma.ndim else sigma[None]
     multipliers = [np.asarray(rate_multiplier(c, values, prepared.values)) for c in prepared.classes]
-    times = Times(sigma, {term: np.repeat(np.broadcast_to(hours_of(term, values), trials), years)
-                          for term in _uncertain_terms(prepared)})
+    times = TrialTimes(sigma, {term: np.repeat(np.broadcast_to(hours_of(term, values), trials), years)
+                               for term in _uncertain_terms(prepared)})
     tasks = _tasks(prepared, run.sent or prepared.blocks, multipliers, yearly, times,
                    _picked_rates(inputs.rate_draws, rng, trials), events.spawn(len(prepared.blocks)))
 
@@ -260,7 +260,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     return draws, {name: total.reshape(-1, trials, years) for name, total in totals.items()}
 
 
-def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: Sums, scale: Callable[[Factor], np.ndarray]) -> None:
+def _add(totals: Mapping[str, np.ndarray], of: Coefficients, sums: TrialSums,
+         scale: Callable[[Factor], np.ndarray]) -> None:
     """Add a block's sums to totals (S, T)."""
     years = slice(None) if sums.of_years is None else sums.of_years
     for keys, columns, by_year in ((of.count_keys, of.count_column, sums.counted),
@@ -304,8 +305,8 @@ def _picked_rates(draws: RateDraws | None, rng: np.random.Generator, trials: int
 
 
 def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.ndarray],
-           yearly: np.ndarray, times: Times, picked_rates: PickedRates | None,
-           seeds: Sequence[np.random.SeedSequence]) -> Iterator[Callable[[], list[Sums]]]:
+           yearly: np.ndarray, times: TrialTimes, picked_rates: PickedRates | None,
+           seeds: Sequence[np.random.SeedSequence]) -> Iterator[Callable[[], list[TrialSums]]]:
     """What gives the sums of each part of each block.
 
     sent: the blocks as the workers know them. multipliers: () or (trials,) of each class. yearly: (trials, years).
@@ -326,8 +327,8 @@ def _tasks(prepared: _Prepared, sent: Sequence[Any], multipliers: Sequence[np.nd
         yield partial(simulate_unit_block, known, rates, yearly, of_parts, times, seed)
 
 
-def _simulated(block: Block | LateBlock, weights: YearWeights, times: Times,
-               seed: np.random.SeedSequence) -> list[Sums]:
+def _simulated(block: Block | LateBlock, weights: YearWeights, times: TrialTimes,
+               seed: np.random.SeedSequence) -> list[TrialSums]:
     if isinstance(block, LateBlock):
         return [simulate_late(block, weights, times, seed)]
     return [simulate_block(block, weights, times, seed)]

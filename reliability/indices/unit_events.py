@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from reliability.indices.events import DRAW_BITS, Sums, Times, sums_by_year
+from reliability.indices.events import DRAW_BITS, TrialSums, TrialTimes, sums_by_year
 from reliability.indices.measures import Coefficients
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
@@ -159,7 +159,7 @@ def chooser(weights: np.ndarray, slots_each: int) -> Chooser:
 
 
 def simulate_unit_block(block: UnitBlock, rates: np.ndarray, yearly: np.ndarray, multipliers: Sequence[np.ndarray],
-                        times: Times, seed: np.random.SeedSequence) -> list[Sums]:
+                        times: TrialTimes, seed: np.random.SeedSequence) -> list[TrialSums]:
     """Sums of the columns by trial-year, of each part.
 
     rates: (g, trials) of each group relative to those of its rows. yearly: (trials, years) multipliers of a year.
@@ -203,7 +203,7 @@ def _thinned(rng: np.random.Generator, of_classes: np.ndarray, of_class: np.ndar
 
 
 def _sums(rng: np.random.Generator, coefficients: Coefficients, counts: np.ndarray, trial: np.ndarray,
-          of_year: Chooser | None, shape: tuple[int, ...], times: Times) -> Sums:
+          of_year: Chooser | None, shape: tuple[int, ...], times: TrialTimes) -> TrialSums:
     trials, years = shape
     year = rng.integers(years, size=len(trial), dtype=np.int32) if of_year is None else of_year.choose(rng, trial)
     year += trial * np.int32(years)

@@ -20,7 +20,7 @@ CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
 
 
 @dataclass
-class Served:
+class SectionLoads:
     """What hangs on the sections.
 
     sums: SUMMED, (sections,) each, NaN where nothing is stated. rows, placed_rows, customers, placed_customers: totals
@@ -58,7 +58,7 @@ def node_sections(tree: Tree) -> np.ndarray:
     return node
 
 
-def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) -> Served:
+def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) -> SectionLoads:
     """Customers of rows of their own and of the segments' rows, added up by section."""
     rows = rows.reset_index(drop=True)
     place = _places(rows, spans, tree, findings)
@@ -68,7 +68,7 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     section = np.concatenate([place, _at_source(own, spans, tree)])
     table = pd.concat([numbers, spans.frame.iloc[own][list(SUMMED)]], ignore_index=True)
     table = _with_classes(table)
-    served = Served(pd.DataFrame(index=range(len(tree))))
+    served = SectionLoads(pd.DataFrame(index=range(len(tree))))
     for name in SUMMED:
         column = table[name].to_numpy(float)
         given = ~np.isnan(column) & (section >= 0)

@@ -221,7 +221,7 @@ def _put(recipe: Recipe, one: Recognised, rule: FileRule) -> Recipe:
 
 
 @dataclass(frozen=True)
-class Measured:
+class UnitColumn:
     """A column with a unit.
 
     unit: as stated, ours where our name states it. open: somebody has to say which it is, or that it is right although
@@ -242,7 +242,7 @@ class Measured:
         return f"{self.one.table.name}: {self.name} in {self.unit}"
 
 
-def measured(prepared: Prepared, confirmed: Collection[str] = ()) -> list[Measured]:
+def measured(prepared: Prepared, confirmed: Collection[str] = ()) -> list[UnitColumn]:
     """Every column with a unit, the open ones first. confirmed: keys of those that are right although implausible."""
     doubts = {(table, column): said_ for table, column, said_, _ in prepared.typed.units}
     open_ = {(d.table, d.value) for d in prepared.decisions if d.step == UNIT}
@@ -254,8 +254,8 @@ def measured(prepared: Prepared, confirmed: Collection[str] = ()) -> list[Measur
             if of.measure:
                 known = units_of(of.measure)
                 said_ = doubts.get((one.table.name, match.name))
-                row = Measured(one, match.name, match.headers[0], match.unit or known[0], known,
-                               (one.table.name, match.name) in open_, said_)
+                row = UnitColumn(one, match.name, match.headers[0], match.unit or known[0], known,
+                                 (one.table.name, match.name) in open_, said_)
                 doubted = said_ is not None and not said_.plausible
                 rows.append(replace(row, open=(row.open or doubted) and row.key not in confirmed))
     return sorted(rows, key=lambda r: not r.open)

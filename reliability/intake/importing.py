@@ -12,7 +12,7 @@ import pandas as pd
 from reliability.intake.absorb import absorb_edges
 from reliability.intake.breakers_apart import breakers_apart
 from reliability.intake.computed_currents import with_computed_currents
-from reliability.intake.customers import Served, place_customers
+from reliability.intake.customers import SectionLoads, place_customers
 from reliability.intake.decisions import Decision, in_order, require_none, require_sound
 from reliability.intake.device_rows import Devices, build_devices, on_entry, with_switch
 from reliability.intake.feeders import feeder_names, note_renamed
@@ -100,7 +100,7 @@ class _Network:
     tree: Tree
     feeder: np.ndarray
     up: np.ndarray
-    served: Served
+    served: SectionLoads
     ties: Ties
     decisions: list[Decision] = field(default_factory=list)
 

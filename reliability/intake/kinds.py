@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from reliability.schema.columns import CURVES, OUTAGES, SECTIONS, Column
+from reliability.schema.columns import CURVES, OUTAGES, SECTIONS, ColumnRule
 
 SEGMENTS, DEVICE_ROWS, CUSTOMERS, SOURCES = "segments", "devices", "customers", "sources"
 OUTAGE_ROWS, OPERATIONS, SETTINGS_ROWS, CURVE_ROWS = "outages", "operations", "settings", "curves"
@@ -40,7 +40,7 @@ class Field:
     for it, each with the unit that the name states.
     """
 
-    column: Column
+    column: ColumnRule
     measure: str = ""
     word: bool = False
     alias: tuple[tuple[str, str], ...] = ()
@@ -52,22 +52,22 @@ class Field:
 
 
 def _text(name: str, help_text: str = "") -> Field:
-    return Field(Column(name, "text", help=help_text))
+    return Field(ColumnRule(name, "text", help=help_text))
 
 
 def _word(name: str, choices: tuple[str, ...], help_text: str = "") -> Field:
-    return Field(Column(name, "text", choices=choices, help=help_text), word=True)
+    return Field(ColumnRule(name, "text", choices=choices, help=help_text), word=True)
 
 
 def _number(name: str, unit: str, measure: str, help_text: str, *alias: tuple[str, str]) -> Field:
-    return Field(Column(name, unit=unit, help=help_text), measure, alias=alias)
+    return Field(ColumnRule(name, unit=unit, help=help_text), measure, alias=alias)
 
 
 def _of_sections(names: Iterable[str]) -> tuple[Field, ...]:
     return tuple(_section_field(_SECTION[name]) for name in names)
 
 
-def _section_field(column: Column) -> Field:
+def _section_field(column: ColumnRule) -> Field:
     column = replace(column, required=False)
     if column.name in ("construction", "device", "tripping"):
         return Field(column, word=True)
@@ -80,7 +80,7 @@ def _section_field(column: Column) -> Field:
     return Field(column, "current" if column.unit == "A" else "")
 
 
-_PHASES = Field(Column("phases", "text", help="1 to 3, or the phases by letter."), word=True)
+_PHASES = Field(ColumnRule("phases", "text", help="1 to 3, or the phases by letter."), word=True)
 _NORMAL = _word("normal_state", (CLOSED, OPEN), "closed or open; blank: closed.")
 _STATUS = _word("status", (), "A word by which rows are left out.")
 _LENGTH = _number("length", "km", "length", "Length of the span; blank: 0.", ("length_km", "km"), ("length_m", "m"),
@@ -116,14 +116,15 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         _text("node_id", "Node where a feeder begins."), _text("feeder_id", "Name of the feeder."),
         _number("fault_current_a", "A", "current", "Current of a fault to ground there."),
         _number("fault_current_three_phase_a", "A", "current", "Current of a three-phase fault there."),
-        Field(Column("x_over_r", low=0.0, help="Reactance over resistance of the source.")),
+        Field(ColumnRule("x_over_r", low=0.0, help="Reactance over resistance of the source.")),
         *_of_sections(("system_kv",))),
     OUTAGE_ROWS: (
         _text("event_id", "One outage."), _text("device_id", "Device that opened."), _PLACES[0],
         _text("transformer_id", "Transformer."), _PLACES[2], _PLACES[1], _text("feeder_id", "Feeder."),
         *(Field(replace(c, required=False)) for c in OUTAGES if c.name in ("started", "restored", "customers",
                                                                            "cause")),
-        Field(Column("duration", unit="h", low=None, help="Length of the outage, where restored is not given."), "time",
+        Field(ColumnRule("duration", unit="h", low=None, help="Length of the outage, where restored is not given."),
+              "time",
               alias=(("duration_h", "h"), ("duration_min", "min"), ("duration_s", "s"))),
         _word("fault_kind", ("temporary", "permanent")), _word("planned", ("true", "false")), _STATUS),
     OPERATIONS: (

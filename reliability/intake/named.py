@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.intake.customers import Served, section_lookup
+from reliability.intake.customers import SectionLoads, section_lookup
 from reliability.intake.device_rows import pole_places
 from reliability.intake.merging import Runs
 from reliability.intake.placing import LINE, Tree
@@ -64,7 +64,7 @@ def segment_sections(tree: Tree, spans: Spans, runs: Runs, named: Named, up: np.
     return frame.sort_values(["section_id", "order"], kind="stable").reset_index(drop=True)
 
 
-def places(tree: Tree, spans: Spans, served: Served, named: Named) -> pd.DataFrame:
+def places(tree: Tree, spans: Spans, served: SectionLoads, named: Named) -> pd.DataFrame:
     """kind, name, section_id of every device, transformer and pole of the exports that has a section."""
     on_span, at_node = pole_places(spans)
     poles = {p: int(tree.of_span[s]) for p, s in on_span.items()} | {p: int(tree.node[n]) for p, n in at_node.items()}

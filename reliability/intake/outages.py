@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.intake.customers import Served, node_sections, section_lookup
+from reliability.intake.customers import SectionLoads, node_sections, section_lookup
 from reliability.intake.decisions import TIME, Decision
 from reliability.intake.device_rows import pole_places
 from reliability.intake.findings import AMBER, GREEN, OUTAGE, RED, Findings, state_of_lost
@@ -59,7 +59,8 @@ class Outages:
     customer_minutes: np.ndarray
 
 
-def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, recipe: Recipe, findings: Findings,
+def place_outages(rows: pd.DataFrame, spans: Spans, tree: Tree, served: SectionLoads, recipe: Recipe,
+                  findings: Findings,
                   problems: Problems, decisions: list[Decision]) -> Outages:
     """Outages by device, else segment, pole, transformer or node; by feeder alone their place is unknown.
 
@@ -150,7 +151,7 @@ def _plain(name: str) -> str:
     return word_key(name) if _NUMBERED.fullmatch(name.strip()) else ""
 
 
-def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: Served, findings: Findings
+def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: SectionLoads, findings: Findings
             ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Section of each row (−1 unknown), what placed it, and the name by which its place is stated."""
     at_node = node_sections(tree)

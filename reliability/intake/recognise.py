@@ -41,7 +41,7 @@ from reliability.intake.kinds import (
 from reliability.intake.reading import ExportTable
 from reliability.intake.recipe import FileRule, Recipe
 from reliability.intake.units import unit_in_header, unit_name, units_of
-from reliability.schema.columns import Column
+from reliability.schema.columns import ColumnRule
 from reliability.schema.problems import Problem, Problems
 from reliability.study.header_names import exact_name, match_names
 
@@ -281,7 +281,7 @@ def _names_devices(of: Field, cells: np.ndarray) -> bool:
     return of.name == "device" and are_ids(of, cells)
 
 
-def _guessed(kind: str, headers: list[str], columns: Sequence[Column], closed: set[str], taken: set[str],
+def _guessed(kind: str, headers: list[str], columns: Sequence[ColumnRule], closed: set[str], taken: set[str],
              table: ExportTable) -> list[Match]:
     """Guesses by the headers' words, none that the cells contradict, then by the cells themselves."""
     fields = {f.name: f for f in FIELDS[kind]}
@@ -389,6 +389,6 @@ def _score(kind: str, table: ExportTable) -> float:
     return named + whole + float(np.mean(groups)) * 0.5 + known * 2.0
 
 
-def columns_of(kind: str) -> tuple[Column, ...]:
+def columns_of(kind: str) -> tuple[ColumnRule, ...]:
     """Definitions of a kind's columns."""
     return tuple(f.column for f in FIELDS[kind])

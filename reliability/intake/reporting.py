@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.intake.customers import Served
+from reliability.intake.customers import SectionLoads
 from reliability.intake.device_rows import Devices, is_device
 from reliability.intake.findings import AMBER, CUSTOMER, RED, Findings, state_of, state_of_lost
 from reliability.intake.outages import Outages
@@ -21,7 +21,7 @@ ALL = "All"
 
 
 def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, frame: pd.DataFrame, parent: np.ndarray,
-                  devices: Devices, served: Served, outages: Outages | None, findings: Findings) -> ImportReport:
+                  devices: Devices, served: SectionLoads, outages: Outages | None, findings: Findings) -> ImportReport:
     """Totals by feeder, shares matched and the balance of an import. feeder: (n,) of the tree's
     sections. frame: merged sections; parent: (runs,) of them."""
     fed = np.zeros(len(spans), bool)
@@ -91,7 +91,7 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
     return totals.reset_index()
 
 
-def _matched(spans: Spans, line: np.ndarray, fed: np.ndarray, devices: Devices, tree: Tree, served: Served,
+def _matched(spans: Spans, line: np.ndarray, fed: np.ndarray, devices: Devices, tree: Tree, served: SectionLoads,
              outages: Outages | None) -> pd.DataFrame:
     km = spans.km
     real = is_device(devices.kinds)
@@ -112,7 +112,7 @@ def _matched(spans: Spans, line: np.ndarray, fed: np.ndarray, devices: Devices, 
     return frame
 
 
-def _balance(typed: Typed, spans: Spans, line: np.ndarray, fed: np.ndarray, frame: pd.DataFrame, served: Served,
+def _balance(typed: Typed, spans: Spans, line: np.ndarray, fed: np.ndarray, frame: pd.DataFrame, served: SectionLoads,
              outages: Outages | None) -> pd.DataFrame:
     """Totals in, out, and listed in the report: in = out + listed."""
     km_dead = float(spans.km[line & ~fed].sum())

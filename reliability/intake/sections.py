@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.intake.customers import Served
+from reliability.intake.customers import SectionLoads
 from reliability.intake.device_rows import EXTRA
 from reliability.intake.findings import AMBER, DEVICE, GREEN, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS, LINE_COLUMNS, SUMMED
@@ -20,7 +20,7 @@ PLACED = ["construction", "area"]     # what also a section of no length has of 
 SOURCE_A, END_A = "fault_current_source_a", "fault_current_end_a"
 
 
-def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: Served, feeder: np.ndarray, findings: Findings
+def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: SectionLoads, feeder: np.ndarray, findings: Findings
                ) -> pd.DataFrame:
     """One row a section of `tree`: columns of sections.csv but for its ids.
 

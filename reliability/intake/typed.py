@@ -20,11 +20,11 @@ from reliability.intake.thousands import PlainNumbers, plain_numbers
 from reliability.intake.total_rows import described, total_rows
 from reliability.intake.units import Plausibility, factor, plausibility
 from reliability.intake.words import Meaning, as_stated, doubtful_phases, known_meaning, suggestion, toml_text, word_key
-from reliability.schema.columns import KM_PER_MILE, Column
+from reliability.schema.columns import KM_PER_MILE, ColumnRule
 from reliability.schema.problems import Problem, Problems
 from reliability.study.cells import number_column, says_unknown
 from reliability.study.decimals import may_hold_thousands
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.spreadsheet_cells import report_ids, report_troubles
 
 # By what a row is called, the first that it has.
@@ -243,12 +243,12 @@ def _numbers(one: Recognised, fields: Mapping[str, Field], cells: dict[str, np.n
     headers = {m.name: " + ".join(m.headers) for m in one.matches}
     plain = plain_numbers(texts, whole, table.decimal_comma, one.rule.decimal if one.rule is not None else "")
     _note_thousands(one, plain, headers, typed)
-    like = Table(table.name, plain.texts, rows.tolist(), headers, frozenset(), table.decimal_comma, plain.doubtful)
+    like = TextTable(table.name, plain.texts, rows.tolist(), headers, frozenset(), table.decimal_comma, plain.doubtful)
     settled = replace(like, doubtful="")
     columns: dict[str, np.ndarray] = {n: c for n, c in cells.items() if n not in numeric}
     for name, of in numeric.items():
         unit, scale = _unit(one, of)
-        column = of.column if scale == 1.0 else Column(name, unit=unit, low=of.column.low, above=of.column.above)
+        column = of.column if scale == 1.0 else ColumnRule(name, unit=unit, low=of.column.low, above=of.column.above)
         numbers, _ = number_column(settled if name in plain.settled else like, column, problems)
         columns[name] = numbers * scale if scale != 1.0 else numbers
         if name in hours:

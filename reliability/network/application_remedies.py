@@ -57,7 +57,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
 
 
 @dataclass(frozen=True)
-class OpenPoint:
+class OpenCheck:
     """Checks of one lateral that stand for the same reason and go by the same remedy: labels, in words, verdict."""
 
     verdict: str
@@ -66,7 +66,7 @@ class OpenPoint:
     remedy: str
 
 
-def open_points_of(checks: ApplicationChecks, at: int) -> list[OpenPoint]:
+def open_points_of(checks: ApplicationChecks, at: int) -> list[OpenCheck]:
     """What lateral number `at` does not pass of the checks that decide, the gravest first."""
     found: dict[tuple[int, str], list[tuple[str, str]]] = {}
     for check in checks.checks:
@@ -74,7 +74,7 @@ def open_points_of(checks: ApplicationChecks, at: int) -> list[OpenPoint]:
         if check.kind.decides and verdict != PASS:
             reason, remedy = _in_words(checks, check, at)
             found.setdefault((verdict, remedy), []).append((check.kind.label, reason))
-    return [OpenPoint(VERDICTS[verdict], tuple(label for label, _ in rows),
+    return [OpenCheck(VERDICTS[verdict], tuple(label for label, _ in rows),
                       tuple(dict.fromkeys(reason for _, reason in rows)), remedy)
             for (verdict, remedy), rows in sorted(found.items(), key=lambda item: -item[0][0])]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.network.curves import Points
+from reliability.network.curves import CurvePoints
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, next_larger_link
 from reliability.network.link_curves import LinkCurves, link_curves, own_curves, saving_ceilings_a
@@ -110,7 +110,7 @@ def _held(model: Model, protections: Sequence[Protection]) -> _Held:
     return _Held(links, larger, fuse, link, np.append(ceilings, np.inf), stated)
 
 
-def _links(network: Network, own: Mapping[str, tuple[Points, Points]]) -> tuple[LinkCurves, np.ndarray]:
+def _links(network: Network, own: Mapping[str, tuple[CurvePoints, CurvePoints]]) -> tuple[LinkCurves, np.ndarray]:
     """Curves of every link that a fuse holds or may hold by error, and for each the place of the next larger one."""
     held = {known_link(text, own) for text in set(network.text["fuse_link"][MELTS[network.device]].tolist())} - {""}
     names = sorted(held | {next_larger_link(name) for name in held})
@@ -119,13 +119,13 @@ def _links(network: Network, own: Mapping[str, tuple[Points, Points]]) -> tuple[
     return link_curves(names, own), larger
 
 
-def _places(texts: np.ndarray, links: LinkCurves, own: Mapping[str, tuple[Points, Points]]) -> np.ndarray:
+def _places(texts: np.ndarray, links: LinkCurves, own: Mapping[str, tuple[CurvePoints, CurvePoints]]) -> np.ndarray:
     """Place of each link in `links`, NONE where it is unknown."""
     place = {name: k for k, name in enumerate(links.names)}
     names, index = np.unique(texts.astype(str), return_inverse=True)
     return np.array([place.get(known_link(name, own), NONE) for name in names], dtype=int)[index]
 
 
-def known_link(text: str, own: Mapping[str, tuple[Points, Points]]) -> str:
+def known_link(text: str, own: Mapping[str, tuple[CurvePoints, CurvePoints]]) -> str:
     """A link by the name of its own curves, or of the reference table; "" where it has neither."""
     return text if text in own else link_name(text) or ""

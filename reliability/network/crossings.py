@@ -32,7 +32,7 @@ _TANGENT_STEPS = 100
 
 
 @dataclass(frozen=True)
-class Comparison:
+class RaceComparison:
     """One comparison of the race (model §3).
 
     Either the element clears in time, t ≤ factor × melting time, or the link does, clearing time ≤ t_r.
@@ -56,7 +56,7 @@ class Comparison:
 class _Pieces:
     """Elements beside segments of links' curves, arrays of one shape or one that broadcasts."""
 
-    comparison: Comparison
+    comparison: RaceComparison
     elements: Elements
     segment: np.ndarray
     added_s: np.ndarray
@@ -103,7 +103,7 @@ class _Pieces:
             return np.log(time / power), rate / time - slope
 
 
-def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tuple[np.ndarray, np.ndarray]:
+def changes(elements: Elements, link: np.ndarray, comparison: RaceComparison) -> tuple[np.ndarray, np.ndarray]:
     """Currents at which comparisons of elements (n,), each with one link (n,), change.
 
     Returns (pair (k,), current in A (k,)) in no order: the least number from which on it is otherwise. It begins
@@ -137,7 +137,7 @@ def changes(elements: Elements, link: np.ndarray, comparison: Comparison) -> tup
     return np.concatenate([*pairs, pair[bracket]]), np.concatenate([*currents, current])
 
 
-def _spans(elements: Elements, link: int, comparison: Comparison) -> tuple[_Begun, _Spans]:
+def _spans(elements: Elements, link: int, comparison: RaceComparison) -> tuple[_Begun, _Spans]:
     """Changes of elements (e,), all inverse or all by points, where a time begins, and pieces that may hold others.
 
     Returns (element, current) and (element, segment of the link, low, high, holds at low, holds at high) of the pieces

@@ -15,7 +15,7 @@ from reliability.schema.curves import DEFINITE, INVERSE
 
 
 @dataclass(frozen=True)
-class Points:
+class CurvePoints:
     """One curve by points, log-log between them, ∞ below the first current.
 
     current_a, time_s: (k,), currents rising. tail: slope of log time over log current beyond the last point,
@@ -66,7 +66,7 @@ class PointCurves:
         return np.where(segment < 0, np.inf, self.time_on(np.maximum(segment, 0), current_a))
 
 
-def point_curves(curves: Iterable[Points]) -> PointCurves:
+def point_curves(curves: Iterable[CurvePoints]) -> PointCurves:
     """Several curves by points as one."""
     curves = list(curves)
     nothing = np.zeros(0)
@@ -77,9 +77,9 @@ def point_curves(curves: Iterable[Points]) -> PointCurves:
                        slope=np.concatenate([nothing, *slopes]))
 
 
-def points_by_name(curves: pd.DataFrame) -> dict[str, Points]:
+def points_by_name(curves: pd.DataFrame) -> dict[str, CurvePoints]:
     """Curves of a checked frame of `columns.CURVES`, by name, in the order of the frame."""
-    return {str(name): Points(rows["current_a"].to_numpy(float), rows["time_s"].to_numpy(float))
+    return {str(name): CurvePoints(rows["current_a"].to_numpy(float), rows["time_s"].to_numpy(float))
             for name, rows in curves.groupby("curve", sort=False)}
 
 
@@ -134,7 +134,7 @@ class Elements:
         return current
 
 
-def make_elements(settings: pd.DataFrame, curves: Mapping[str, Points]) -> Elements:
+def make_elements(settings: pd.DataFrame, curves: Mapping[str, CurvePoints]) -> Elements:
     """Elements of the rows of a checked frame of `columns.SETTINGS`; KeyError for a curve that is not there."""
     named, code = np.unique(settings["curve"].to_numpy(dtype=str), return_inverse=True)
     by_points = [name for name in named if name not in INVERSE]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.network.curves import Elements, Points, element_times, make_elements
+from reliability.network.curves import CurvePoints, Elements, element_times, make_elements
 from reliability.schema.columns import DELAYED, FAST, GROUND, PHASE
 
 # Kinds of operation and parts of the faults, as places in arrays.
@@ -45,7 +45,7 @@ class DeviceSettings:
         return np.any(self.slot[:, ground] >= 0, axis=1)
 
 
-def device_settings(settings: pd.DataFrame, curves: Mapping[str, Points]) -> DeviceSettings:
+def device_settings(settings: pd.DataFrame, curves: Mapping[str, CurvePoints]) -> DeviceSettings:
     """Settings of devices from a checked frame of `columns.SETTINGS`, alike ones once.
 
     curves: by name, for the curves of the frame that are not built in; KeyError where one is missing.

@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 
-from reliability.network.curves import PointCurves, Points, point_curves
+from reliability.network.curves import CurvePoints, PointCurves, point_curves
 from reliability.network.fuse_links import link_table
 from reliability.schema.curves import CLEARING, MELTING
 
@@ -41,10 +41,10 @@ class LinkCurves:
         return self.clearing.first_current_a
 
 
-Own = Mapping[str, tuple[Points, Points]]   # (melting, clearing) of links by name
+Own = Mapping[str, tuple[CurvePoints, CurvePoints]]   # (melting, clearing) of links by name
 
 
-def own_curves(curves: Mapping[str, Points]) -> dict[str, tuple[Points, Points]]:
+def own_curves(curves: Mapping[str, CurvePoints]) -> dict[str, tuple[CurvePoints, CurvePoints]]:
     """Links whose melting and clearing curves are both among `curves` (`<link> melting`, `<link> clearing`)."""
     links = [name.removesuffix(f" {MELTING}") for name in curves if name.endswith(f" {MELTING}")]
     return {link: (curves[f"{link} {MELTING}"], curves[f"{link} {CLEARING}"]) for link in links
@@ -64,12 +64,12 @@ def link_curves(names: Iterable[str], own: Own | None = None) -> LinkCurves:
 
 
 @cache
-def _from_table(name: str) -> tuple[Points, Points]:
+def _from_table(name: str) -> tuple[CurvePoints, CurvePoints]:
     """Minimum and maximum melting (IEEE C37.42, see schema/reference/README.md)."""
     points = link_table().loc[name]
     times = np.array([points["long_time_s"], 10.0, 0.1], dtype=float)
-    least, most = (Points(points[[f"long_{end}_a", f"ten_s_{end}_a", f"tenth_s_{end}_a"]].to_numpy(float), times,
-                          CONSTANT_I2T) for end in ("min", "max"))
+    least, most = (CurvePoints(points[[f"long_{end}_a", f"ten_s_{end}_a", f"tenth_s_{end}_a"]].to_numpy(float), times,
+                               CONSTANT_I2T) for end in ("min", "max"))
     return least, most
 
 

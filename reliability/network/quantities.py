@@ -19,7 +19,7 @@ _CUSTOMERS = "customers as a quantity"      # where it is cached, as by a cached
 
 
 @dataclass(frozen=True)
-class Sums:
+class SectionSums:
     """Sums over a set of sections at each section, (n,) or (n, m) each: `whole` and `unserved` None where all are 0."""
 
     by_phase: np.ndarray
@@ -41,12 +41,12 @@ class Quantity:
     unserved: np.ndarray
 
     @cached_property
-    def below(self) -> Sums:
+    def below(self) -> SectionSums:
         """Sums over sub(i)."""
         return self._sums(lambda values: sums_below(values, self.network.size))
 
     @cached_property
-    def waiting(self) -> Sums:
+    def waiting(self) -> SectionSums:
         """Of sub(i), what waits for the repair of a fault in the block of i.
 
         The part of the block in sub(i) waits, and beyond its devices the part of each subtree that no tie takes over.
@@ -58,9 +58,9 @@ class Quantity:
         for name in ("below", "waiting"):
             getattr(self, name)
 
-    def _sums(self, add: Callable[[np.ndarray], np.ndarray]) -> Sums:
+    def _sums(self, add: Callable[[np.ndarray], np.ndarray]) -> SectionSums:
         whole, unserved = (add(part) if part.any() else None for part in (self.whole, self.unserved))
-        return Sums(add(self.by_phase), whole, unserved)
+        return SectionSums(add(self.by_phase), whole, unserved)
 
 
 def quantity(network: Network, values: np.ndarray) -> Quantity:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.network.crossings import Comparison, changes
+from reliability.network.crossings import RaceComparison, changes
 from reliability.network.curves import last_at_or_below
 from reliability.network.device_settings import FAST_OPERATION, KINDS, PARTS, DeviceSettings
 from reliability.network.link_curves import LinkCurves
@@ -177,8 +177,8 @@ def _combined(links: LinkCurves, settings: DeviceSettings, combination: np.ndarr
     link, element = np.divmod(combination, max(len(settings.elements), 1))
     elements = settings.elements.take(element)
     offsets, currents = [], []
-    for comparison in (Comparison(links.melting, melting_factor, np.zeros(len(links)), True, True),
-                       Comparison(links.clearing, 1.0, links.arcing_s(arcing_time_s), False, False)):
+    for comparison in (RaceComparison(links.melting, melting_factor, np.zeros(len(links)), True, True),
+                       RaceComparison(links.clearing, 1.0, links.arcing_s(arcing_time_s), False, False)):
         place, current = changes(elements, link, comparison)
         order = np.argsort(place, kind="stable")
         offsets.append(np.searchsorted(place[order], np.arange(len(combination) + 1)))

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import count
-from reliability.network.curves import Points, points_by_name
+from reliability.network.curves import CurvePoints, points_by_name
 from reliability.network.device_settings import DeviceSettings, device_settings
 from reliability.network.devices import HEADS_LATERAL, NO_DEVICE, PROTECTS, RECLOSES, codes_of
 from reliability.network.forest import depth_first, largest_below, nearest, sums_below, topmost
@@ -77,7 +77,7 @@ class Network:
     text: dict[str, np.ndarray]
     settings: DeviceSettings
     settings_of: np.ndarray
-    curves: Mapping[str, Points]
+    curves: Mapping[str, CurvePoints]
 
     def __len__(self) -> int:
         return len(self.ids)

@@ -85,7 +85,7 @@ class Text:
 
 
 @dataclass(frozen=True)
-class Points:
+class Bullets:
     """A list of sentences."""
 
     sentences: tuple[Sentence, ...]
@@ -131,7 +131,7 @@ class KeyFigures:
     figures: tuple[KeyFigure, ...]
 
 
-Block = Text | KeyFigures | Points | Heading | Missing | Caution | Table | Chart
+Block = Text | KeyFigures | Bullets | Heading | Missing | Caution | Table | Chart
 
 
 @dataclass(frozen=True)
@@ -174,9 +174,9 @@ class Document:
         return table.file
 
 
-def words(*sentences: str) -> Points:
+def words(*sentences: str) -> Bullets:
     """A list of sentences without figures."""
-    return Points(tuple((s,) for s in sentences))
+    return Bullets(tuple((s,) for s in sentences))
 
 
 def summary_table(key: str, title: str, summary: Mapping[str, Any], first: Column, rows: Sequence[tuple[str, str]],

@@ -86,7 +86,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Areas:
+class Rectangles:
     """Upright rectangles, (n,) each of left, right, bottom and top; fill None is a wash behind everything."""
 
     name: str
@@ -136,7 +136,7 @@ class BarChart:
     references: tuple[Reference, ...] = ()
 
 
-Series = Points | Line | Areas | Words
+Series = Points | Line | Rectangles | Words
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,19 @@ from reliability.faults.coordination_view import OPERATIONS, OUTCOMES
 from reliability.formats import exact
 from reliability.network.coordination_curves import LateralCurves
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, PHASE_ELEMENTS
-from reliability.report.chart import DASHED, DOTTED, LOG, SOLID, Areas, Axis, BarChart, Bars, Line, PlotChart, Words
+from reliability.report.chart import (
+    DASHED,
+    DOTTED,
+    LOG,
+    SOLID,
+    Axis,
+    BarChart,
+    Bars,
+    Line,
+    PlotChart,
+    Rectangles,
+    Words,
+)
 from reliability.schema.problems import shorten
 
 LEAST_S, MOST_S = 0.01, 300.0      # times that the picture shows, as curves of links are printed
@@ -27,10 +39,10 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
     """
     strips = _strips(found)
     low = LEAST_S / (GAP * STRIP) ** len(strips) / GAP
-    series: list[Line | Areas | Words] = []
+    series: list[Line | Rectangles | Words] = []
     if np.isfinite(found.low_a):
-        series.append(Areas("Fault currents along the lateral", [found.low_a], [_wider(found.low_a, found.high_a)],
-                            [low], [MOST_S]))
+        series.append(Rectangles("Fault currents along the lateral", [found.low_a], [_wider(found.low_a, found.high_a)],
+                                 [low], [MOST_S]))
     if found.melting_s is not None and found.clearing_s is not None:
         link = f"Link {found.link}"
         series += [Line(f"{link}, melting × {found.melting_factor:.3g}", found.current_a, _shown(found.melting_s)),
@@ -45,7 +57,7 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
                 if i.outcome == outcome]
         if here:
             left, right, bottom, top = zip(*here, strict=True)
-            series.append(Areas(OUTCOMES[outcome][1].capitalize(), left, right, bottom, top, fill))
+            series.append(Rectangles(OUTCOMES[outcome][1].capitalize(), left, right, bottom, top, fill))
     if strips:
         series.append(Words("Operations", [float(found.current_a[0]) * 1.05] * len(strips),
                             [float(np.sqrt(bottom * top)) for _, (bottom, top) in strips.values()],

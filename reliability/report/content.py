@@ -150,7 +150,7 @@ class Content:
 
 
 @dataclass(frozen=True)
-class Recorded:
+class RecordedContent:
     """What the history's document shows: the records of a study; see `Content` for a run's."""
 
     study: Study

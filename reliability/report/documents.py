@@ -17,7 +17,7 @@ from reliability.report import sections_summary as summary
 from reliability.report import sections_worst as worst
 from reliability.report import sections_years as years
 from reliability.report.blocks import Document, Section
-from reliability.report.content import Content, Recorded
+from reliability.report.content import Content, RecordedContent
 from reliability.report.reporting import cover_facts
 from reliability.report.sentences_summary import decision
 
@@ -47,6 +47,6 @@ def report(content: Content, made: Sequence[Section] | None = None) -> Document:
                     cover_facts(content.study, content.history, content.summary), decision(content))
 
 
-def outage_history(recorded: Recorded) -> Document:
+def outage_history(recorded: RecordedContent) -> Document:
     """What the outage records of a study say."""
     return Document("Outage history", recorded.study.name, [make(recorded) for make in HISTORY])

@@ -11,7 +11,7 @@ from reliability.history.model_days import ModelDays
 from reliability.history.outages import Records
 from reliability.history.rates import LearnedRates
 from reliability.output_folder import COMPLETION_MARKERS, complete_folder
-from reliability.report.content import Recorded
+from reliability.report.content import RecordedContent
 from reliability.report.documents import outage_history
 from reliability.report.history_summary import history_summary, rates_table
 from reliability.report.page import page
@@ -30,7 +30,7 @@ def write_history(study: Study, out_folder: str | Path, modelled: ModelDays | No
     """
     history = read_history(study, modelled, records, learned)
     text = json.dumps(history_summary(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    html = page(outage_history(Recorded(study, history)))
+    html = page(outage_history(RecordedContent(study, history)))
     with complete_folder(out_folder, COMPLETION_MARKER) as folder:
         (folder / COMPLETION_MARKER).write_text(text, encoding="utf-8", newline="\n")
         write_csv(rates_table(history), folder / "rates.csv")

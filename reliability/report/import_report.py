@@ -14,7 +14,7 @@ from reliability.formats import count, noun_for, shown
 from reliability.intake import Imported
 from reliability.intake.findings import AMBER, GREEN, RED, Noted
 from reliability.intake.outcome import REPORT_TABLE
-from reliability.report.blocks import Caution, Column, Document, Points, Section, Table, Text, words
+from reliability.report.blocks import Bullets, Caution, Column, Document, Section, Table, Text, words
 from reliability.report.charts_import import import_map
 from reliability.report.figures import Figure, say
 from reliability.report.page import page
@@ -53,7 +53,7 @@ def _summary(imported: Imported) -> Section:
                feeders=Figure(len(report.totals) - 1, "count"), noun=noun_for(len(report.totals) - 1, "feeder"),
                customers=Figure(float(whole["customers"]), "count"), laterals=Figure(float(whole["laterals"]), "count"))
     worst = [n for n in report.findings.noted if n.state == RED]
-    points = [Points(tuple((f"{n.title}: {shown(n.count, 'count')}.",) for n in worst))] if worst else []
+    points = [Bullets(tuple((f"{n.title}: {shown(n.count, 'count')}.",) for n in worst))] if worst else []
     return Section("summary", "Summary", (Text(text, "Totals"), Text((STATE_WORDS[report.state],), "State"), *points,
                                           Caution((CAUTION,)),
                                           Text((f"Made by version {__version__}.",))))

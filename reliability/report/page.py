@@ -13,13 +13,13 @@ from reliability.formats import DASH, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import (
     TO,
+    Bullets,
     Caution,
     Column,
     Document,
     Heading,
     KeyFigures,
     Missing,
-    Points,
     Section,
     Table,
     Text,
@@ -36,7 +36,7 @@ LONGEST_SENTENCE = 400
 UNBROKEN = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room
 CHART = "chart"
-KINDS = {Text: "text", KeyFigures: "keys", Points: "points", Heading: "heading", Missing: "missing",
+KINDS = {Text: "text", KeyFigures: "keys", Bullets: "points", Heading: "heading", Missing: "missing",
          Caution: "caution", Table: "table", BarChart: CHART, PlotChart: CHART, MapChart: CHART}
 
 

@@ -19,7 +19,6 @@ from reliability.formats import tick
 from reliability.report.chart import (
     DATE,
     LOG,
-    Areas,
     Axis,
     BarChart,
     Bars,
@@ -28,6 +27,7 @@ from reliability.report.chart import (
     MapChart,
     PlotChart,
     Points,
+    Rectangles,
     Reference,
     Words,
 )
@@ -201,7 +201,7 @@ def _key(drawn: Figure, axes: Axes, chart: BarChart | PlotChart, wide: float) ->
 
 def _in_order(chart: BarChart | PlotChart) -> list[str]:
     """Names of the key: what is measured first, then what it is measured against."""
-    series: Sequence[Bars | Points | Line | Areas | Words | Reference] = (
+    series: Sequence[Bars | Points | Line | Rectangles | Words | Reference] = (
         [*chart.bars, *([chart.line] if chart.line else []), *chart.references] if isinstance(chart, BarChart)
         else chart.series)
     return list(dict.fromkeys(name(s.name, LONGEST_IN_KEY) for s in series if not isinstance(s, Words)))

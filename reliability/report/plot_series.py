@@ -15,12 +15,12 @@ from reliability.report.chart import (
     DOTTED,
     LOG,
     SOLID,
-    Areas,
     BarChart,
     Bars,
     Line,
     Numbers,
     Points,
+    Rectangles,
     Series,
     Words,
 )
@@ -166,7 +166,7 @@ def draw_series(axes: Axes, series: Sequence[Series]) -> None:
         if isinstance(one, Line):
             _line(axes, one)
             continue
-        if isinstance(one, Areas):
+        if isinstance(one, Rectangles):
             _areas(axes, one)
             continue
         if isinstance(one, Words):
@@ -189,7 +189,7 @@ def _line(axes: Axes, line: Line) -> None:
               label=name(line.name, LONGEST_IN_KEY))
 
 
-def _areas(axes: Axes, areas: Areas) -> None:
+def _areas(axes: Axes, areas: Rectangles) -> None:
     colour, pattern = (GRID, "") if areas.fill is None else fill(areas.fill)
     corners = zip(areas.left, areas.right, areas.bottom, areas.top, strict=True)
     for k, (left, right, bottom, top) in enumerate(corners):

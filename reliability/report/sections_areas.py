@@ -7,7 +7,7 @@ from reliability.history.panels import EVENTS
 from reliability.network.areas import areas_of
 from reliability.report import records, records_reported
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table
-from reliability.report.content import Content, Recorded
+from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, pointer, say
 from reliability.report.sections_history import INDICES, NO_RECORDS, VIEW
 
@@ -34,7 +34,7 @@ def feeders(content: Content) -> Section:
     return Section("feeders", "Indices by feeder and area", tuple(blocks))
 
 
-def recorded(content: Recorded) -> Section:
+def recorded(content: RecordedContent) -> Section:
     """Indices by feeder and area from the records alone."""
     return Section("feeders", "Indices by feeder and area", (
         Heading("Areas"), *observed_areas(content.history), Heading("Feeders"), *observed_feeders(content.history)))

@@ -9,8 +9,8 @@ from reliability.history.pilot import MOST_YEARS, POWER
 from reliability.network.devices import RECLOSES
 from reliability.network.protection import protection
 from reliability.report import conversions_shown as shown
-from reliability.report.blocks import Block, Column, Heading, Missing, Points, Section, Table, Text, words
-from reliability.report.content import Content, Recorded
+from reliability.report.blocks import Block, Bullets, Column, Heading, Missing, Section, Table, Text, words
+from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, say
 from reliability.report.sections_history import missing
 from reliability.report.sections_plans import plans
@@ -18,7 +18,7 @@ from reliability.schema.problems import shorten
 from reliability.study.study import Study
 
 
-def conversions(content: Content | Recorded) -> Section:
+def conversions(content: Content | RecordedContent) -> Section:
     """What earlier conversions achieved, and how long a pilot would take to show the expected effect."""
     title, history = "What earlier conversions achieved", content.history
     earlier = [*plans(content.study, history), *_programmes(content.study)]
@@ -100,5 +100,5 @@ def _pilot(history: History) -> list[Block]:
             Column("rollout", "Roll-out"), Column("years_after", "Years after the last conversion", "years"),
             Column("years_total", "Years from the first conversion", "years")), shown.pilot_frame(found), "Pilot",
             note=f"A dash: not within {MOST_YEARS:.0f} years."),
-        Points(tuple((note,) for note in found.notes)),
+        Bullets(tuple((note,) for note in found.notes)),
     ]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from reliability.history.history import History
-from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text
-from reliability.report.content import Content, Recorded
+from reliability.report.blocks import Block, Bullets, Column, Missing, Section, Table, Text
+from reliability.report.content import Content, RecordedContent
 from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, MOMENTARY, STANDARD
 from reliability.report.figures import Figure, say
 from reliability.report.reporting import face
@@ -14,7 +14,7 @@ from reliability.report.reporting import face
 TITLE = "Reporting period and definitions"
 
 
-def definitions(content: Content | Recorded) -> Section:
+def definitions(content: Content | RecordedContent) -> Section:
     """Face of the report, reporting period and the terms used."""
     history = content.history
     period: Block = Missing("The reporting period: the study has no outage records.")
@@ -23,7 +23,7 @@ def definitions(content: Content | Recorded) -> Section:
     frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])
     table = Table("definitions", f"Terms ({STANDARD}; {FROM_MEMORY})", (
         Column("term", "Term"), Column("definition", "Definition"), Column("clause", "Clause")), frame, "Definitions")
-    return Section("definitions", TITLE, (*face(content.study, history), period, Points((
+    return Section("definitions", TITLE, (*face(content.study, history), period, Bullets((
         (MOMENTARY,),
         ("Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly five "
          "minutes as sustained.",),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reliability.report.blocks import Block, Column, Heading, Points, Table, Text, summary_table
+from reliability.report.blocks import Block, Bullets, Column, Heading, Table, Text, summary_table
 from reliability.report.content import Content, leading
 from reliability.report.figures import Sentence, pointer
 from reliability.report.money_summary import MOMENTARY_FACTORS
@@ -35,7 +35,7 @@ def society_values(content: Content) -> list[Block]:
         Column("scenario", "Scenario"), rows, [*columns, (turn, "/break_even/momentary_cost_factor")],
         sheet="Momentary values"))
     turns = [momentary_value(content, i) for i in content.order[1:]]
-    return [*blocks, Points(tuple(filter(None, turns)))] if any(turns) else blocks
+    return [*blocks, Bullets(tuple(filter(None, turns)))] if any(turns) else blocks
 
 
 def revenue(content: Content) -> list[Block]:

@@ -11,8 +11,8 @@ from reliability.history.history import History
 from reliability.history.single_events import caution
 from reliability.report import charts_history as charts
 from reliability.report import records
-from reliability.report.blocks import Block, Column, Missing, Points, Section, Table, Text
-from reliability.report.content import Content, Recorded
+from reliability.report.blocks import Block, Bullets, Column, Missing, Section, Table, Text
+from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, Name, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.plain_words import without_keys
@@ -31,7 +31,7 @@ def missing(key: str, title: str, what: str) -> Section:
     return Section(key, title, (Missing(f"{what}: {NO_RECORDS}."),))
 
 
-def events(content: Content | Recorded) -> Section:
+def events(content: Content | RecordedContent) -> Section:
     """The ten largest events."""
     title = "Ten largest events"
     if content.history is None:
@@ -47,7 +47,7 @@ def events(content: Content | Recorded) -> Section:
         Column("major", "Major event day")), frame, "Largest events"),))
 
 
-def causes(content: Content | Recorded) -> Section:
+def causes(content: Content | RecordedContent) -> Section:
     """Causes over all years: events, interruptions, minutes and trend."""
     if content.history is None:
         return missing("causes", "Causes", "Causes")
@@ -69,7 +69,7 @@ def causes(content: Content | Recorded) -> Section:
              "change is the slope of a straight line over the mean. Trend: that slope tested at 90 %.")))
 
 
-def excluded(content: Content | Recorded) -> Section:
+def excluded(content: Content | RecordedContent) -> Section:
     """Days excluded as major event days."""
     title, history = "Excluded days", content.history
     if history is None:
@@ -107,14 +107,14 @@ def excluded(content: Content | Recorded) -> Section:
     return Section("excluded", title, tuple(blocks))
 
 
-def accuracy(content: Content | Recorded) -> Section:
+def accuracy(content: Content | RecordedContent) -> Section:
     """How good the records are."""
     history = content.history
     if history is None:
         return missing("accuracy", "Data accuracy", "Data accuracy")
     cautions = history.cautions[1:]
     return Section("accuracy", "Data accuracy", (
-        completeness(history), *findings_and_model(content), Points(tuple((c,) for c in cautions)) if cautions else
+        completeness(history), *findings_and_model(content), Bullets(tuple((c,) for c in cautions)) if cautions else
         Text(say("The period is covered in full."))))
 
 
@@ -139,7 +139,7 @@ def completeness(history: History) -> Table:
         Column("counted", "How such rows count")), frame, "Completeness")
 
 
-def findings_and_model(content: Content | Recorded) -> list[Block]:
+def findings_and_model(content: Content | RecordedContent) -> list[Block]:
     """Findings in the records, and the comparison with the model."""
     history = content.history
     if history is None:
@@ -160,7 +160,7 @@ def findings_and_model(content: Content | Recorded) -> list[Block]:
         Column("treatment", "What was done"), Column("rows", "Rows of the file")), frame, "Findings", 40)
         if len(findings) else Text(say("No finding.")))
     if history.operations.findings:
-        blocks.append(Points(tuple((line,) for line in finding_lines(history.operations.findings, content.study))))
+        blocks.append(Bullets(tuple((line,) for line in finding_lines(history.operations.findings, content.study))))
     return blocks + compared(history)
 
 

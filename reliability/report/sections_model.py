@@ -16,10 +16,10 @@ from reliability.report import charts, sections_customers
 from reliability.report.blocks import (
     PLUS_MINUS,
     Block,
+    Bullets,
     Caution,
     Column,
     Missing,
-    Points,
     Section,
     Table,
     Text,
@@ -70,7 +70,7 @@ def assumptions(content: Content) -> Section:
     if content.application is not None:
         listed.append(f"{wrong_links_said(content.application)}.")
     if listed:
-        notes = (Points(tuple((n,) for n in listed)),)
+        notes = (Bullets(tuple((n,) for n in listed)),)
     return Section("assumptions", "Assumptions", (
         words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
               "expected values.",
@@ -147,7 +147,7 @@ def scenarios(content: Content) -> Section:
     names, s = content.scenarios, content.summary
     rows = [(names[i], pointer("scenarios", i, "expected")) for i in content.order]
     blocks: list[Block] = [
-        Points(tuple(scenario_sentences(content))) if len(names) > 1 else
+        Bullets(tuple(scenario_sentences(content))) if len(names) > 1 else
         Missing("Scenarios to compare: the study has none beside “As built”."),
         *charts.scenarios(content),
         summary_table("expected", "Expected values a year", s, SCENARIO, rows, EXPECTED, sheet="Expected"),

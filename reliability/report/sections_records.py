@@ -8,8 +8,8 @@ from reliability import __version__
 from reliability.cautions import CAUTION
 from reliability.formats import noun_for
 from reliability.report import charts_history as charts
-from reliability.report.blocks import Caution, Column, Points, Section, Table, Text, words
-from reliability.report.content import Recorded
+from reliability.report.blocks import Bullets, Caution, Column, Section, Table, Text, words
+from reliability.report.content import RecordedContent
 from reliability.report.definitions import LEARNED_INTERVALS
 from reliability.report.figures import Figure, Sentence, joined, say
 from reliability.report.places import place_columns, with_names
@@ -21,19 +21,19 @@ RATES_FILE, ALL_FILE = "rates.csv", "history.json"
 MOST_UNITS = 40
 
 
-def overview(recorded: Recorded) -> Section:
+def overview(recorded: RecordedContent) -> Section:
     """What the records cover, the last year in two sentences, and what to keep in mind."""
     records, served = recorded.history.records, recorded.history.records.served.total
     period = say("Outage records from {first} to {last}: {n} restoration steps in use; {served} customers served in "
                  "the last year.", first=str(records.first_day), last=str(records.last_day),
                  n=Figure(len(records.steps), "count"), served=Figure(float(served[-1]), "count"))
     cautions = recorded.history.cautions
-    more = [Points(tuple((c,) for c in cautions if c != CAUTION))] if set(cautions) - {CAUTION} else []
+    more = [Bullets(tuple((c,) for c in cautions if c != CAUTION))] if set(cautions) - {CAUTION} else []
     return Section("summary", "Summary", (Text(period, "Records"), Text(_last_year(recorded), "Indices"),
                                           Caution((CAUTION,)), *more))
 
 
-def _last_year(recorded: Recorded) -> Sentence:
+def _last_year(recorded: RecordedContent) -> Sentence:
     history, year = recorded.history, int(recorded.history.records.years[-1])
 
     def pair(frame: pd.DataFrame) -> Sentence:
@@ -50,12 +50,12 @@ def _last_year(recorded: Recorded) -> Sentence:
     return joined(sentences)
 
 
-def accuracy(recorded: Recorded) -> Section:
+def accuracy(recorded: RecordedContent) -> Section:
     """How good the records are; the cautions stand in the summary."""
     return Section("accuracy", "Data accuracy", (completeness(recorded.history), *findings_and_model(recorded)))
 
 
-def rates(recorded: Recorded) -> Section:
+def rates(recorded: RecordedContent) -> Section:
     """Fault rates and temporary fractions learned from the records."""
     learned, network = recorded.history.learned, recorded.history.records.network
     units = with_names(network, learned.units.sort_values("rate_per_km", ascending=False, kind="stable",
@@ -63,7 +63,7 @@ def rates(recorded: Recorded) -> Section:
     # a group of which nothing could be learned has no means
     priors = learned.priors.reindex(columns=["units", "faults", "exposure_km_years", "mean_per_km", "mean_fraction"])
     return Section("rates", "Fault rates learned", (
-        Points(tuple((n,) for n in learned.notes)), charts.learned_rates(recorded.history),
+        Bullets(tuple((n,) for n in learned.notes)), charts.learned_rates(recorded.history),
         Table("groups", "Groups from which a unit with few faults borrows", (
             Column("group", "Group"), Column("units", "Units", "count"), Column("faults", "Faults", "count"),
             Column("exposure_km_years", "Exposure", "amount", "km·yr"),
@@ -80,7 +80,7 @@ def rates(recorded: Recorded) -> Section:
             units, shown=MOST_UNITS, note=LEARNED_INTERVALS, file=RATES_FILE)))
 
 
-def device_fit(recorded: Recorded) -> Section:
+def device_fit(recorded: RecordedContent) -> Section:
     """Whether what reclosing devices recorded fits all else."""
     title, network = "Do the devices' records fit?", recorded.history.records.network
     table = with_names(network, device_fit_frame(recorded.history), "section_id")
@@ -99,7 +99,7 @@ def device_fit(recorded: Recorded) -> Section:
             Column("verdict", "Verdict")), table, shown=MOST_UNITS)))
 
 
-def times(recorded: Recorded) -> Section:
+def times(recorded: RecordedContent) -> Section:
     """Times to restore by kind of call-out."""
     title, frame = "Times to restore", recorded.history.times
     if not len(frame):
@@ -115,7 +115,7 @@ def times(recorded: Recorded) -> Section:
         note="A lognormal distribution fitted to events longer than five minutes, that cut-off allowed for.")))
 
 
-def reproducibility(recorded: Recorded) -> Section:
+def reproducibility(recorded: RecordedContent) -> Section:
     """What to run to get the same figures again."""
     study = recorded.study
     frame = pd.DataFrame([("Study", study.name), ("Program version", __version__),

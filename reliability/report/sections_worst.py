@@ -11,7 +11,7 @@ from reliability.history.panels import EVENTS
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
 from reliability.report import actions, charts_history, records_reported, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table, words
-from reliability.report.content import Content, Recorded
+from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, figure, pointer, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.records import momentary_note
@@ -44,7 +44,7 @@ def worst(content: Content) -> Section:
     return Section("worst", TITLE, (*blocks, *sections_map.outages_map(content)))
 
 
-def recorded(content: Recorded) -> Section:
+def recorded(content: RecordedContent) -> Section:
     """The worst feeders and laterals of the records, without what is proposed."""
     history = content.history
     found = history.reported

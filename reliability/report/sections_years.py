@@ -8,7 +8,7 @@ from reliability.history.history import History
 from reliability.report import charts_history as charts
 from reliability.report import records, records_reported
 from reliability.report.blocks import Block, Column, Missing, Section, Table, Text
-from reliability.report.content import Content, Recorded
+from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, joined, say
 from reliability.report.records import ALL, WITHOUT
 from reliability.report.sections_history import INDICES, VIEW, missing
@@ -19,7 +19,7 @@ TREND_RULE = ("Trend: a straight line through the years covered in full, tested 
               "vary as much by themselves. Without major event days it leaves out years without a threshold.")
 
 
-def years(content: Content | Recorded) -> Section:
+def years(content: Content | RecordedContent) -> Section:
     """Indices by year with and without major event days, their means, trend and benchmark."""
     title, history = "Indices by year", content.history
     if history is None:

@@ -14,12 +14,12 @@ from typing import Any
 from reliability.formats import count, shown
 from reliability.report.blocks import (
     Block,
+    Bullets,
     Caution,
     Document,
     Heading,
     KeyFigures,
     Missing,
-    Points,
     Section,
     Table,
     Text,
@@ -29,7 +29,7 @@ from reliability.report.figures import unbroken_text
 from reliability.report.picture import png
 from reliability.report.reporting import day_of
 from reliability.report.word_front import contents, cover, footer, heading, page
-from reliability.report.word_layout import Cells, Layout, arranged
+from reliability.report.word_layout import TableLayout, TextColumn, arranged
 from reliability.report.word_parts import equal_bytes, fill_when_opened, styles
 from reliability.report.word_tables import cells_of, clean, key_figures_xml, table_xml
 from reliability.schema.problems import shorten
@@ -101,7 +101,7 @@ def _section(document: Any, docx: Any, section: Section, number: int, made: Docu
             _block(document, docx, block)
 
 
-def turned_pages(blocks: Sequence[Block], layouts: Sequence[Layout | None]) -> list[bool]:
+def turned_pages(blocks: Sequence[Block], layouts: Sequence[TableLayout | None]) -> list[bool]:
     """Whether each block stands on a turned page: wide tables, headings above them, and what is between two of them."""
     turned = [found is not None and found.turned for found in layouts]
     for at in reversed(range(len(blocks) - 1)):
@@ -122,7 +122,7 @@ def _block(document: Any, docx: Any, block: Block) -> None:
         paragraph.add_run(clean(unbroken_text(block.sentence)))
     elif isinstance(block, KeyFigures):
         document.add_paragraph()._p.addprevious(key_figures_xml(docx, block))
-    elif isinstance(block, Points):
+    elif isinstance(block, Bullets):
         for sentence in block.sentences:
             document.add_paragraph(clean(unbroken_text(sentence)), style="List Bullet")
     elif isinstance(block, Heading):
@@ -143,7 +143,8 @@ def _figure(document: Any, docx: Any, chart: Chart) -> None:
     shape._inline.docPr.set("descr", clean(chart.description))
 
 
-def _table(document: Any, docx: Any, table: Table, found: tuple[Sequence[Cells], Layout] | None, whole: str) -> None:
+def _table(document: Any, docx: Any, table: Table, found: tuple[Sequence[TextColumn], TableLayout] | None,
+           whole: str) -> None:
     rows = min(table.shown, len(table.frame))
     if found is None:
         document.add_paragraph(f"{clean(table.title)}: in {whole}.")

@@ -22,7 +22,7 @@ _HYPHEN = re.compile(r"(?<=[a-z]{3})-(?=[a-z]{3})")     # a line breaks behind i
 
 
 @dataclass(frozen=True)
-class Cells:
+class TextColumn:
     """A column as text: header and cells; number: whether they stand to the right. Lines break at common spaces only.
     """
 
@@ -32,7 +32,7 @@ class Cells:
 
 
 @dataclass(frozen=True)
-class Layout:
+class TableLayout:
     """How a table is printed: size of its type and widths of its columns in points, and whether the page is turned."""
 
     size: float
@@ -40,18 +40,18 @@ class Layout:
     turned: bool
 
 
-def arranged(columns: Sequence[Cells]) -> tuple[Sequence[Cells], Layout]:
+def arranged(columns: Sequence[TextColumn]) -> tuple[Sequence[TextColumn], TableLayout]:
     """A table as it is printed: one of a row or two that fits on no upright page has its columns as rows."""
     found = layout(columns)
     if not found.turned or not 1 <= len(columns[0].texts) <= FEW:
         return columns, found
     first, *others = columns
-    lying = [Cells(first.header, [c.header for c in others], False),
-             *(Cells(text, [c.texts[row] for c in others], True) for row, text in enumerate(first.texts))]
+    lying = [TextColumn(first.header, [c.header for c in others], False),
+             *(TextColumn(text, [c.texts[row] for c in others], True) for row, text in enumerate(first.texts))]
     return lying, layout(lying)
 
 
-def layout(columns: Sequence[Cells]) -> Layout:
+def layout(columns: Sequence[TextColumn]) -> TableLayout:
     """The largest type at which no word breaks on an upright page, and that takes hardly more lines than a smaller one.
 
     Else the same on a turned page; where nothing fits there either, the smallest type with columns narrowed alike.
@@ -64,18 +64,18 @@ def layout(columns: Sequence[Cells]) -> Layout:
             lines = [_lines(texts, size, widths) for size, widths in tried]
             size, widths = next(found for found, needed in zip(tried, lines, strict=True)
                                 if needed <= MORE_LINES * min(lines))
-            return Layout(size, tuple(widths.tolist()), turned)
+            return TableLayout(size, tuple(widths.tolist()), turned)
     least = words * SIZES[-1] + PADDING
-    return Layout(SIZES[-1], tuple((least * TURNED / least.sum()).tolist()), True)
+    return TableLayout(SIZES[-1], tuple((least * TURNED / least.sum()).tolist()), True)
 
 
-def _words(columns: Sequence[Cells]) -> np.ndarray:
+def _words(columns: Sequence[TextColumn]) -> np.ndarray:
     """(columns,) width of the longest word at a size of 1."""
     return np.array([max(longest_word(_broken(_HYPHEN.sub("- ", c.header)), 1.0, bold=True),
                          *(longest_word(_broken(t), 1.0) for t in {*c.texts, ""})) for c in columns])
 
 
-def _texts(columns: Sequence[Cells]) -> np.ndarray:
+def _texts(columns: Sequence[TextColumn]) -> np.ndarray:
     """(1 + rows, columns) width of each text on one line at a size of 1, headers first."""
     return np.array([[text_width(c.header, 1.0, bold=True), *(text_width(t, 1.0) for t in c.texts)]
                      for c in columns]).T

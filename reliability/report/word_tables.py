@@ -11,7 +11,7 @@ from reliability.formats import DASH, MINUS, SPACE, TEXT, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Column, KeyFigures, Table
 from reliability.report.figures import unbroken_text
-from reliability.report.word_layout import UPRIGHT, Cells, Layout
+from reliability.report.word_layout import UPRIGHT, TableLayout, TextColumn
 from reliability.report.word_parts import CELL, HEAD, NUMBER, TABLE_SIZE
 from reliability.schema.problems import shorten
 
@@ -23,11 +23,11 @@ _NUMBER = re.compile(rf"[{MINUS}+]?[\d{SPACE}.]+( %)?")
 ROOM = 70                    # left and right of a cell's text, in these
 
 
-def cells_of(table: Table) -> list[Cells]:
+def cells_of(table: Table) -> list[TextColumn]:
     """The columns of a table as text, the rows that a page shows."""
     records = table.frame.head(table.shown).to_dict("records")
     texts = [[clean(_cell(c, r)) for r in records] for c in table.on_page]
-    return [Cells(clean(c.header), found, c.kind != TEXT or _numbers(found))
+    return [TextColumn(clean(c.header), found, c.kind != TEXT or _numbers(found))
             for c, found in zip(table.on_page, texts, strict=True)]
 
 
@@ -37,7 +37,7 @@ def _numbers(texts: Sequence[str]) -> bool:
     return bool(filled) and 2 * sum(bool(_NUMBER.fullmatch(t)) for t in filled) > len(filled)
 
 
-def table_xml(docx: Any, columns: Sequence[Cells], layout: Layout) -> Any:
+def table_xml(docx: Any, columns: Sequence[TextColumn], layout: TableLayout) -> Any:
     """The table as an element of the document."""
     widths = [round(w * TWIPS) for w in layout.widths]
     grid = "".join(f'<w:gridCol w:w="{w}"/>' for w in widths)
@@ -80,7 +80,7 @@ def _look(width: int) -> str:
             f'<w:right w:w="{ROOM}" w:type="dxa"/></w:tblCellMar></w:tblPr>')
 
 
-def _row(texts: Sequence[str], columns: Sequence[Cells], widths: Sequence[int], size: float, head: bool = False,
+def _row(texts: Sequence[str], columns: Sequence[TextColumn], widths: Sequence[int], size: float, head: bool = False,
          first: bool = False) -> str:
     """One row, never split over two pages; the head stays with the first row."""
     return ('<w:tr><w:trPr><w:cantSplit/>' + ("<w:tblHeader/>" if head else "") + "</w:trPr>"

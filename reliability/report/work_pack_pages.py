@@ -20,7 +20,7 @@ SUMS = ["laterals", "units", "units_on_hold"]
 
 
 @dataclass(frozen=True)
-class Line:
+class ListLine:
     """One line of the list of laterals: the heading of a year and feeder, or job number `job`."""
 
     heading: str = ""
@@ -36,7 +36,7 @@ class Pages:
     resolved. after: numbers of the sheets on each page of laterals behind the card for after an operation.
     """
 
-    lists: list[list[Line]]
+    lists: list[list[ListLine]]
     materials: list[pd.DataFrame]
     resets: list[pd.DataFrame]
     holds: tuple[bool, ...]
@@ -117,9 +117,9 @@ def with_totals(pack: WorkPack) -> pd.DataFrame:
     return pd.concat(rows, ignore_index=True)
 
 
-def _list_pages(pack: WorkPack) -> list[list[Line]]:
+def _list_pages(pack: WorkPack) -> list[list[ListLine]]:
     """Lines by year and feeder; a heading comes again at the top of a page, and does not end one."""
-    pages: list[list[Line]] = [[]]
+    pages: list[list[ListLine]] = [[]]
     jobs = pack.jobs
     if jobs.empty:
         return []
@@ -136,8 +136,8 @@ def _list_pages(pack: WorkPack) -> list[list[Line]]:
             if full:
                 pages.append([])
             if k == 0 or full:
-                pages[-1].append(Line(heading + (" (continued)" if k else "")))
-            pages[-1].append(Line(job=job))
+                pages[-1].append(ListLine(heading + (" (continued)" if k else "")))
+            pages[-1].append(ListLine(job=job))
     return [page for page in pages if page]
 
 

@@ -10,7 +10,7 @@ from reliability.business.finance import discount_factors
 from reliability.report import workbook_years as by_year
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import Draft, Formats, Formula, grey_where_none_counts
+from reliability.report.workbook_sheets import CellBuffer, Formats, Formula, grey_where_none_counts
 
 SHEET = "Proposal on bills"
 LEAST_YEARS = 60         # years on the books that the sheet has room for
@@ -37,7 +37,7 @@ def cells(content: Content, scenario: int, name: str) -> str:
 
 def write_bills(book: xlsxwriter.Workbook, formats: Formats, content: Content, scenario: int) -> None:
     """The sheet; nothing in it is to be changed."""
-    sheet, draft = book.add_worksheet(SHEET), Draft()
+    sheet, draft = book.add_worksheet(SHEET), CellBuffer()
     sheet.set_column(0, 0, 30)
     sheet.set_column(1, len(COLUMNS) - 1, 16)
     draft.put(0, 0, "Revenue requirement by year: what customers' bills bring in", formats.of(bold=True))

@@ -13,7 +13,7 @@ from xlsxwriter.utility import xl_rowcol_to_cell
 from reliability.formats import money
 from reliability.report.content import Content, leading
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import Draft, Formats
+from reliability.report.workbook_sheets import CellBuffer, Formats
 from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
 
@@ -38,7 +38,7 @@ class Placed:
 
 def write_chart_data(book: xlsxwriter.Workbook, formats: Formats, content: Content) -> dict[str, Placed]:
     """The sheet, and where its tables stand."""
-    sheet, draft, top, placed = book.add_worksheet(DATA), Draft(), 0, {}
+    sheet, draft, top, placed = book.add_worksheet(DATA), CellBuffer(), 0, {}
     sheet.set_column(0, 0, 44)
     sheet.set_column(1, 3, 24)
     for key, title, frame, kind in (*_years(content), *_drivers(content)):

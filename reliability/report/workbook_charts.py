@@ -15,7 +15,7 @@ from reliability.report.content import Content
 from reliability.report.palette import BLUE, GRID, PAPER, fill
 from reliability.report.workbook_chart_data import Placed
 from reliability.report.workbook_print import print_in_blocks
-from reliability.report.workbook_sheets import Sheet
+from reliability.report.workbook_sheets import WrittenSheet
 from reliability.schema.problems import shorten
 
 CHARTS = "Charts"
@@ -26,7 +26,7 @@ SMALL = {"size": 9}
 MONEY = KINDS["money"].excel
 
 
-def write_charts(book: xlsxwriter.Workbook, sheet: Worksheet, content: Content, written: Mapping[str, Sheet],
+def write_charts(book: xlsxwriter.Workbook, sheet: Worksheet, content: Content, written: Mapping[str, WrittenSheet],
                  data: Mapping[str, Placed]) -> None:
     """Place every chart whose sheets are there, two in a row."""
     made = [*_cashflow(book, content), *_scenarios(book, written), *_frontier(book, written, content),
@@ -67,7 +67,7 @@ def _fill(series: int) -> dict[str, object]:
     return {"fill": {"color": colour}}
 
 
-def _scenarios(book: xlsxwriter.Workbook, written: Mapping[str, Sheet]) -> list[Chart]:
+def _scenarios(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet]) -> list[Chart]:
     found, expected = [], written.get("expected")
     for key, title, axis in (("saifi", "SAIFI of the scenarios", "interruptions a customer and year"),
                              ("saidi_min", "SAIDI of the scenarios", "minutes a customer and year"),
@@ -95,7 +95,7 @@ def _years(book: xlsxwriter.Workbook, data: Mapping[str, Placed]) -> list[Chart]
     return found
 
 
-def _causes(book: xlsxwriter.Workbook, written: Mapping[str, Sheet]) -> list[Chart]:
+def _causes(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet]) -> list[Chart]:
     causes = written.get("causes")
     if causes is None or not causes.rows:
         return []
@@ -129,7 +129,7 @@ def _cashflow(book: xlsxwriter.Workbook, content: Content) -> list[Chart]:
     return found
 
 
-def _frontier(book: xlsxwriter.Workbook, written: Mapping[str, Sheet], content: Content) -> list[Chart]:
+def _frontier(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet], content: Content) -> list[Chart]:
     frontier = written.get("frontier")
     if frontier is None or not frontier.rows:
         return []

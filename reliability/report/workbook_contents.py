@@ -14,7 +14,7 @@ from reliability.report.content import Content
 from reliability.report.figures import plain
 from reliability.report.palette import BLUE, GREY, ORANGE, PLUM, SAND, SOFT, TEAL
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Draft, Formats
+from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, CellBuffer, Formats
 
 NAME = "Contents"
 WORDS = 105              # letters of a line of the summary
@@ -59,7 +59,7 @@ def grouped(entries: Sequence[Entry]) -> list[Entry]:
 
 def write_contents(book: xlsxwriter.Workbook, formats: Formats, content: Content, entries: Sequence[Entry]) -> None:
     """The list of the sheets under the headings of their groups."""
-    sheet, draft = book.add_worksheet(NAME), Draft()
+    sheet, draft = book.add_worksheet(NAME), CellBuffer()
     sheet.set_column(0, 0, 28)
     sheet.set_column(1, 1, 96)
     sheet.set_column(2, 2, 10)
@@ -91,7 +91,7 @@ def write_contents(book: xlsxwriter.Workbook, formats: Formats, content: Content
 
 def write_summary(book: xlsxwriter.Workbook, formats: Formats, content: Content, made: Sequence[Section]) -> None:
     """The summary in words."""
-    sheet, draft = book.add_worksheet("Summary"), Draft()
+    sheet, draft = book.add_worksheet("Summary"), CellBuffer()
     sheet.set_column(0, 0, 30)
     sheet.set_column(1, 1, 110)
     row = 0

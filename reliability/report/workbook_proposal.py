@@ -20,7 +20,7 @@ from reliability.report.content import Content, leading
 from reliability.report.palette import DARK_ORANGE, INPUT
 from reliability.report.workbook_inputs import CALLOUT, PRICES, QUANTITY, Input, inputs, values_of
 from reliability.report.workbook_print import print_in_blocks
-from reliability.report.workbook_sheets import Draft, Formats, Formula
+from reliability.report.workbook_sheets import CellBuffer, Formats, Formula
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
 from reliability.schema.problems import shorten
 
@@ -49,7 +49,7 @@ def live(content: Content) -> int | None:
 
 def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content, scenario: int) -> None:
     """The sheet, with a name in the workbook for every input and for what the other sheets ask it for."""
-    sheet, draft = book.add_worksheet(SHEET), Draft()
+    sheet, draft = book.add_worksheet(SHEET), CellBuffer()
     for first, last, width in ((0, 0, 48), (1, 4, 17), (5, 5, 27)):
         sheet.set_column(first, last, width)
     name = shorten(content.scenarios[scenario], LONGEST)
@@ -75,7 +75,7 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
     print_in_blocks(sheet, content, [0, top, *heads], end)
 
 
-def _header(draft: Draft, formats: Formats, row: int, texts: Sequence[str]) -> None:
+def _header(draft: CellBuffer, formats: Formats, row: int, texts: Sequence[str]) -> None:
     """Heads of a block: the first and the last stand over texts."""
     for column, text in enumerate(texts):
         draft.put(row, column, text, formats.header if not column else formats.number_header if column < len(texts) - 1
@@ -89,7 +89,7 @@ def _names(book: xlsxwriter.Workbook) -> None:
     book.define_name("inspection_a_year", f"='{SHEET}'!{xl_rowcol_to_cell(RESULTS + 2, 1, True, True)}")
 
 
-def _lines(draft: Draft, formats: Formats, lines: Sequence[Line], top: int) -> None:
+def _lines(draft: CellBuffer, formats: Formats, lines: Sequence[Line], top: int) -> None:
     """Results: live and of the run, for each perspective; nothing where a perspective has none."""
     for row, (label, found, kind, unit) in enumerate(lines, start=top):
         draft.put(row, 0, label, formats.of(bold=label.startswith("Net present")))
@@ -191,7 +191,7 @@ def _savings(content: Content, values: Mapping[str, float]) -> Iterator[tuple[st
            values["avoided_momentary_cost"], money)
 
 
-def _savings_lines(book: xlsxwriter.Workbook, draft: Draft, formats: Formats,
+def _savings_lines(book: xlsxwriter.Workbook, draft: CellBuffer, formats: Formats,
                    savings: Sequence[tuple[str, str, str, str, float, float, str]], top: int) -> None:
     """The first year's savings line by line, and a name for the sum of each part."""
     parts: dict[str, list[str]] = {}
@@ -208,7 +208,7 @@ def _savings_lines(book: xlsxwriter.Workbook, draft: Draft, formats: Formats,
         book.define_name(f"saved_{part}", f"=SUM({first}:{last})")
 
 
-def _inputs(book: xlsxwriter.Workbook, sheet: Worksheet, draft: Draft, formats: Formats,
+def _inputs(book: xlsxwriter.Workbook, sheet: Worksheet, draft: CellBuffer, formats: Formats,
             groups: Sequence[tuple[str, Sequence[Input]]], top: int) -> tuple[list[int], int]:
     """The inputs under their headings; first row of each group, and the row after the last."""
     _header(draft, formats, top, ("Input", "Value", "Of the run", "Lowest tried", "Highest tried", "Unit"))
@@ -226,7 +226,8 @@ def _inputs(book: xlsxwriter.Workbook, sheet: Worksheet, draft: Draft, formats: 
     return [top, *heads[2:]], row
 
 
-def _input(book: xlsxwriter.Workbook, sheet: Worksheet, draft: Draft, formats: Formats, one: Input, row: int) -> None:
+def _input(book: xlsxwriter.Workbook, sheet: Worksheet, draft: CellBuffer, formats: Formats, one: Input,
+           row: int) -> None:
     """One input: its cell, what the run has, the range tried and the unit."""
     draft.put(row, 0, one.label)
     draft.put(row, 1, one.value, formats.of(num_format=one.form, bg_color=INPUT, border=1))

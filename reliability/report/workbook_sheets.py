@@ -19,7 +19,7 @@ LINE = 15.0                 # height of a row with one line, in points
 
 
 @dataclass(frozen=True)
-class Sheet:
+class WrittenSheet:
     """A sheet that has been written: its name, and where the columns of its table stand."""
 
     name: str
@@ -47,7 +47,7 @@ class Formula:
 
 
 @dataclass
-class Draft:
+class CellBuffer:
     """Cells put in any order, as a sheet's rows have to be written one after another."""
 
     cells: dict[tuple[int, int], tuple[float | str | Formula, Format | None]] = field(default_factory=dict)

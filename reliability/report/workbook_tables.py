@@ -13,7 +13,7 @@ from reliability.report.blocks import PLUS_MINUS, Column, Table
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
 from reliability.report.workbook_rows import RowSheet, Values
-from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, Sheet
+from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, WrittenSheet
 
 WIDEST = 46
 YEAR = "year"               # key of a column of texts whose years are numbers on a sheet
@@ -33,7 +33,7 @@ def _kind(column: pd.Series) -> str:
     return "any" if pd.api.types.is_numeric_dtype(column.dtype) else TEXT
 
 
-def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, table: Table) -> Sheet:
+def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, table: Table) -> WrittenSheet:
     """One table on a sheet of its own, header in row 1."""
     sheet = book.add_worksheet(table.sheet, RowSheet)
     columns = [(name, header, c.kind) for c in table.on_sheet for name, header in _headers(c)]
@@ -50,8 +50,8 @@ def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, t
     sheet.write_columns(1, [_values(table.frame[name], kind, name) for name, _, kind in columns],
                         [formats.number("whole" if kind == TEXT else kind) for *_, kind in columns], formats.text)
     print_on_pages(sheet, content, heads=(0, 0))
-    return Sheet(table.sheet, table.title, len(table.frame), {name: c for c, (name, *_) in enumerate(columns)},
-                 table.frame)
+    return WrittenSheet(table.sheet, table.title, len(table.frame), {name: c for c, (name, *_) in enumerate(columns)},
+                        table.frame)
 
 
 def _values(column: pd.Series, kind: str, name: str) -> Values:

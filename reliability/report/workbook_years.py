@@ -14,7 +14,7 @@ from reliability.business.finance import discount_factors
 from reliability.report.content import Content
 from reliability.report.money_summary import CUSTOMERS_GAIN
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import Draft, Formats, Formula, grey_where_none_counts
+from reliability.report.workbook_sheets import CellBuffer, Formats, Formula, grey_where_none_counts
 
 SHEET = "Proposal by year"
 LEAST_YEARS = 40         # years that the sheet has room for, so that a horizon may be made longer
@@ -50,7 +50,7 @@ def cells(content: Content, name: str, year: int | None = None, last: int | None
 
 def write_years(book: xlsxwriter.Workbook, formats: Formats, content: Content, scenario: int) -> None:
     """The sheet; nothing in it is to be changed."""
-    sheet, draft = book.add_worksheet(SHEET), Draft()
+    sheet, draft = book.add_worksheet(SHEET), CellBuffer()
     sheet.set_column(0, 1, 9)
     sheet.set_column(2, len(COLUMNS) - 1, 14)
     draft.put(0, 0, "Cash flow by year, expected values", formats.of(bold=True))

@@ -11,11 +11,11 @@ import pyarrow
 from pyarrow import compute
 
 from reliability.formats import exact
-from reliability.schema.columns import Column
+from reliability.schema.columns import ColumnRule
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems
 from reliability.study.decimals import in_doubt
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.spreadsheet_cells import trouble
 
 LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
@@ -24,7 +24,7 @@ _UNKNOWNS = frozenset(("n/a", "na", "-", "--", "?", "null", "none", "unknown", "
 _NOT_FINITE = frozenset(("nan", "inf", "infinity", "+inf", "-inf", "-infinity", "+infinity", "-nan"))
 
 
-def number_column(table: Table, column: Column, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
+def number_column(table: TextTable, column: ColumnRule, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
     """Numbers of one column, shape (records,), NaN where blank or wrong; and where they are wrong."""
     texts = table.cells.get(column.name)
     if texts is None:
@@ -79,7 +79,7 @@ def says_unknown(text: str) -> bool:
     return text.strip().casefold() in _UNKNOWNS
 
 
-def explain(text: str, column: Column) -> tuple[str, str]:
+def explain(text: str, column: ColumnRule) -> tuple[str, str]:
     """Rule and remedy for a cell that holds no plain number."""
     unit = f" in {column.unit}" if column.unit and column.unit != "0–1" else ""
     if (lost := trouble(text)) is not None:
@@ -103,7 +103,7 @@ def explain(text: str, column: Column) -> tuple[str, str]:
     return "not a number", f"write {number}{unit}{blank}"
 
 
-def _bounds(column: Column, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
+def _bounds(column: ColumnRule, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
     """Each bound that the column has: where it is broken, (records,) bool, and the rule."""
     with np.errstate(invalid="ignore"):
         yield np.abs(numbers) > LARGEST, f"the number is beyond {exact(LARGEST)}"
@@ -116,7 +116,7 @@ def _bounds(column: Column, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, s
             yield np.isfinite(numbers) & (numbers != np.floor(numbers)), "must be a whole number"
 
 
-def _range_rule(column: Column) -> str:
+def _range_rule(column: ColumnRule) -> str:
     low, high = ("" if bound is None else exact(bound) for bound in (column.low, column.high))
     if high and column.above:
         return f"must be above {low} and at most {high}"
@@ -127,12 +127,12 @@ def _range_rule(column: Column) -> str:
     return f"must be {'above' if column.above else 'at least'} {low}"
 
 
-def _bound_remedy(column: Column) -> str:
+def _bound_remedy(column: ColumnRule) -> str:
     unit = f" ({column.unit})" if column.unit else ""
     return f"correct it: {column.name}{unit}: {column.help}"
 
 
-def choice_column(table: Table, column: Column, problems: Problems) -> list[str]:
+def choice_column(table: TextTable, column: ColumnRule, problems: Problems) -> list[str]:
     """One of the column's choices for each record, "" where blank or unknown; case and spacing make no difference."""
     texts = table.cells.get(column.name)
     if texts is None:
@@ -152,13 +152,13 @@ def _choice(text: str, choices: tuple[str, ...]) -> str | None:
     return folded if folded in choices or not folded else None
 
 
-def text_column(table: Table, name: str) -> list[str]:
+def text_column(table: TextTable, name: str) -> list[str]:
     """Text of one column, "" where the file has no such column."""
     texts = table.cells.get(name)
     return list(texts) if texts is not None else [""] * len(table)
 
 
-def require(table: Table, columns: tuple[str, ...], problems: Problems) -> None:
+def require(table: TextTable, columns: tuple[str, ...], problems: Problems) -> None:
     """Report records that leave a required cell blank; of several columns one filled is enough."""
     lists = [table.cells[name] for name in columns if name in table.cells]
     if not lists or not all("" in cells for cells in lists):

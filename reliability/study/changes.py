@@ -56,7 +56,7 @@ def apply_change(folder: str | Path, files: Mapping[str, bytes], remove: Iterabl
 
 
 @dataclass(frozen=True)
-class Draft:
+class UnsavedChange:
     """A change that could not be saved: where it lies, when it was made, and the file of the study that it is of."""
 
     path: Path
@@ -64,13 +64,13 @@ class Draft:
     file: str
 
 
-def drafts(folder: str | Path) -> list[Draft]:
+def drafts(folder: str | Path) -> list[UnsavedChange]:
     """Changes of a study that could not be saved, the newest first."""
     found = []
     for path in (Path(folder) / ARCHIVE).glob(f"{DRAFT}*-*"):
         stamp, _, file = path.name.removeprefix(DRAFT).partition("-")
         with suppress(ValueError):          # of another name than ours
-            found.append(Draft(path, datetime.strptime(stamp, _WHEN), file))
+            found.append(UnsavedChange(path, datetime.strptime(stamp, _WHEN), file))
     return sorted(found, key=lambda draft: draft.when, reverse=True)
 
 

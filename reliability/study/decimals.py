@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from reliability.schema.columns import Column
+from reliability.schema.columns import ColumnRule
 
 _GROUPED = {s: re.compile(rf"[+-]?[1-9]\d{{0,2}}(?:{re.escape(s)}\d{{3}})+") for s in ".,"}
 _DECIMAL = {s: re.compile(rf"[+-]?[\d.,]*{re.escape(s)}\d*") for s in ".,"}
@@ -32,7 +32,7 @@ def doubtful_signs(numbers: Iterable[list[str]], whole: Iterable[list[str]], com
     return "".join(sorted(doubtful))
 
 
-def may_hold_thousands(column: Column) -> bool:
+def may_hold_thousands(column: ColumnRule) -> bool:
     """Whether a column of whole numbers may hold some of four digits."""
     return column.kind == "whole" and (column.high is None or column.high >= 1000)
 

@@ -11,7 +11,7 @@ from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, StudyError
 from reliability.study import routes, segments
 from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
-from reliability.study.reader import Found
+from reliability.study.reader import Gathered
 from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.toml import MOST_BYTES, Toml, read_toml
 
@@ -35,7 +35,7 @@ class FolderReader:
 
     def __init__(self, folder: str | Path) -> None:
         self.folder = Path(folder)
-        self.found = Found()
+        self.found = Gathered()
 
     def check(self) -> None:
         """Raise StudyError where there is no folder, or it cannot be looked into."""

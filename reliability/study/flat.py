@@ -7,14 +7,14 @@ import numpy as np
 from reliability.schema.columns import FEEDERS, LATERALS, SECTIONS
 from reliability.schema.devices import BREAKER, FUSE
 from reliability.schema.problems import Problem, Problems
-from reliability.study.headers import Table
-from reliability.study.records import CLASSES, Records, type_table
+from reliability.study.headers import TextTable
+from reliability.study.records import CLASSES, TypedColumns, type_table
 
 FEEDER_NAMES = {"section_id": "feeder_id", "length_km": "main_length_km", "parent_id": "feeder_id"}
 LATERAL_NAMES = {"section_id": "lateral_id", "parent_id": "feeder_id"}
 
 
-def flat_records(feeders: Table, laterals: Table, problems: Problems) -> Records:
+def flat_records(feeders: TextTable, laterals: TextTable, problems: Problems) -> TypedColumns:
     """Records of sections: a main a feeder, headed by a breaker, then a section a lateral below its main.
 
     `customers` and its classes are the feeder's totals; its main carries those that no lateral has.
@@ -37,7 +37,7 @@ def flat_records(feeders: Table, laterals: Table, problems: Problems) -> Records
     return _joined(main, taps)
 
 
-def _leave_the_rest(main: Records, taps: Records, problems: Problems) -> None:
+def _leave_the_rest(main: TypedColumns, taps: TypedColumns, problems: Problems) -> None:
     """Take the laterals' customers from their feeder's.
 
     Where a feeder gives no classes, the customers of its main are all residential, whatever its laterals have.
@@ -66,8 +66,8 @@ def _leave_the_rest(main: Records, taps: Records, problems: Problems) -> None:
         main.columns[name] = np.where(given, main.columns[name], main.columns["customers"] if k == 0 else 0.0)
 
 
-def _joined(main: Records, taps: Records) -> Records:
+def _joined(main: TypedColumns, taps: TypedColumns) -> TypedColumns:
     names = [c.name for c in SECTIONS if c.name in main.columns and c.name in taps.columns]
     columns = {n: np.concatenate([main.columns[n], taps.columns[n]]) for n in names}
     wrong = {n: np.concatenate([r.wrong.get(n, np.zeros(len(r), bool)) for r in (main, taps)]) for n in names}
-    return Records(columns, wrong, main.tables + taps.tables, (FEEDER_NAMES, LATERAL_NAMES))
+    return TypedColumns(columns, wrong, main.tables + taps.tables, (FEEDER_NAMES, LATERAL_NAMES))

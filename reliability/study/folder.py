@@ -9,13 +9,13 @@ from pathlib import Path
 import pandas as pd
 
 from reliability.network.tree import Network
-from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OPERATIONS, OUTAGES, SECTIONS, SETTINGS, Column
+from reliability.schema.columns import CURVES, FEEDERS, LATERALS, OPERATIONS, OUTAGES, SECTIONS, SETTINGS, ColumnRule
 from reliability.schema.problems import Problem, Problems, StudyError
 from reliability.study.archive import consistent
 from reliability.study.cost_table import CostTable, cost_table_of, default_cost_table
 from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
-from reliability.study.headers import ColumnMap, Table, match_headers
+from reliability.study.headers import ColumnMap, TextTable, match_headers
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
 from reliability.study.operations import FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
@@ -123,7 +123,7 @@ def check_against_network(toml: Toml, settings: Settings, ids: list[str] | None,
     return notes
 
 
-def _report_times(outages: Table, settings: Settings, problems: Problems) -> None:
+def _report_times(outages: TextTable, settings: Settings, problems: Problems) -> None:
     """What stands against the times of the outage records, beside all other problems of a study."""
     order, zone = (str(settings.values[key] or "").strip() for key in ("date_order", "time_zone"))
     if order in ("", DAY_FIRST, MONTH_FIRST) and (not zone or is_zone(zone)) and len(outages):
@@ -144,7 +144,7 @@ def _operations(reader: Reader, settings: Settings, checked: CheckedSections | N
     return frame
 
 
-def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, overcurrent: Table | None,
+def _sections(reader: Reader, settings: Settings, curves: pd.DataFrame | None, overcurrent: TextTable | None,
               curves_unread: bool) -> CheckedSections | None:
     """Sections of a study, in either form, checked; None where they cannot be read or the tree cannot be followed."""
     problems = reader.found.problems
@@ -187,7 +187,8 @@ def _places(reader: Reader, ids: list[str] | None) -> tuple[Routes | None, pd.Da
     return found, segments
 
 
-def _table(reader: Reader, name: str, columns: tuple[Column, ...], maps: Mapping[str, ColumnMap]) -> Table | None:
+def _table(reader: Reader, name: str, columns: tuple[ColumnRule, ...],
+           maps: Mapping[str, ColumnMap]) -> TextTable | None:
     """Text of one table, None where there is none or it cannot be read."""
     rows = reader.rows(name) if reader.name_of(name) is not None else None
     if rows is None:

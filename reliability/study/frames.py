@@ -12,7 +12,7 @@ from reliability.schema.problems import Problem
 from reliability.schema.scenarios import Scenario
 from reliability.study.arguments import Arguments, not_a_frame, scenario_entries, stated, toml_form
 from reliability.study.folder import read_study
-from reliability.study.reader import Found
+from reliability.study.reader import Gathered
 from reliability.study.routes import FILE as ROUTES_FILE
 from reliability.study.study import Study
 from reliability.study.tables import Rows
@@ -31,7 +31,7 @@ class FrameReader:
     def __init__(self, tables: Mapping[str, object], arguments: Arguments) -> None:
         self.tables = {name: frame for name, frame in tables.items() if frame is not None}
         self.arguments = arguments
-        self.found = Found(contents={arguments.file: repr(arguments.data).encode()})
+        self.found = Gathered(contents={arguments.file: repr(arguments.data).encode()})
 
     def settings(self) -> Toml:
         """The arguments, in place of study.toml."""

@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from reliability.schema.columns import TABLES, Column
+from reliability.schema.columns import TABLES, ColumnRule
 from reliability.schema.nearest import LONGEST
 
 CUT = 10            # letters of a header in the tables of a shapefile, dBase's; longer ones are cut (from memory)
@@ -148,7 +148,7 @@ def in_both_units(name: str) -> tuple[str, ...]:
     return (name,)
 
 
-def match_names(headers: Collection[str], columns: Sequence[Column], taken: Collection[str] = ()) -> dict[str, str]:
+def match_names(headers: Collection[str], columns: Sequence[ColumnRule], taken: Collection[str] = ()) -> dict[str, str]:
     """Header → the column it probably stands for; headers that stand for none are left out.
 
     No column is given twice, nor in both units unless both are named exactly. A column that is
@@ -224,22 +224,22 @@ def column_map(chosen: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
     return names, [header for header, name in chosen.items() if not name and header]
 
 
-def _names_called(words: str, columns: Sequence[Column]) -> list[str]:
+def _names_called(words: str, columns: Sequence[ColumnRule]) -> list[str]:
     return [c.name for c in columns if words_of(c.name) == words]
 
 
-def _names_meant(words: str, columns: Sequence[Column]) -> list[str]:
+def _names_meant(words: str, columns: Sequence[ColumnRule]) -> list[str]:
     bare = words.removesuffix(" a").removesuffix(" no")
     return [c.name for c in columns if {words, bare} & _trade_words(c.name)]
 
 
-def _names_begun(words: str, columns: Sequence[Column]) -> list[str]:
+def _names_begun(words: str, columns: Sequence[ColumnRule]) -> list[str]:
     """Columns of which a name or word of the trade goes on where a header was cut within its last word."""
     return [c.name for c in columns
             if any(word.startswith(words) for word in (words_of(c.name), *_trade_words(c.name)))]
 
 
-def _by_likeness(headers: Sequence[str], free: Mapping[str, Column]) -> list[tuple[str, str]]:
+def _by_likeness(headers: Sequence[str], free: Mapping[str, ColumnRule]) -> list[tuple[str, str]]:
     """Pairs of header and column that are alike enough, the most alike first."""
     owner = {word: name for name in free for word in (words_of(name), *sorted(_trade_words(name)))}
     if not headers or not owner:

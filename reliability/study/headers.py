@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from reliability.schema.columns import Column
+from reliability.schema.columns import ColumnRule
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems
 from reliability.study.decimals import doubtful_signs, may_hold_thousands
@@ -25,7 +25,7 @@ class ColumnMap:
 
 
 @dataclass(frozen=True)
-class Table:
+class TextTable:
     """A table of text under our column names.
 
     cells: column → text of each record, "" where blank; only columns that the file has.
@@ -51,7 +51,8 @@ class Table:
         return Problem(self.file, rule, remedy, self.rows[record], self.headers.get(column, column), value)
 
 
-def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: ColumnMap, problems: Problems) -> Table:
+def match_headers(rows: Rows, columns: tuple[ColumnRule, ...], table: str, mapped: ColumnMap,
+                  problems: Problems) -> TextTable:
     """Text columns under our names.
 
     table: name of the table, as under [columns] in study.toml. mapped: what that states of it.
@@ -64,7 +65,7 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     if not mapped.names and (lower := _header_below(rows, known)):
         problems.add(Problem(rows.file, "none of the headers is a known column",
                              f"remove the rows above row {lower}, which seems to hold the headers", first, headers[0]))
-        return Table(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
+        return TextTable(rows.file, {}, [], {}, frozenset(c.name for c in columns if c.required))
     place, unknown = _placed(rows, known, table, mapped, problems)
     free = [c for c in columns if place.keys().isdisjoint(in_both_units(c.name))]
     missing = frozenset(c.name for c in free if c.required)
@@ -79,8 +80,8 @@ def match_headers(rows: Rows, columns: tuple[Column, ...], table: str, mapped: C
     notes = rows.notes
     if rows.decimal_comma and any("," in text for texts in numbers for text in texts):
         notes += (f"{rows.file}: cells are separated by semicolons; a comma in a number was read as its decimal sign.",)
-    return Table(rows.file, cells, rows.numbers[1:], {name: headers[at] for name, at in place.items()}, missing,
-                 rows.decimal_comma, doubtful_signs(numbers, whole, rows.decimal_comma), notes)
+    return TextTable(rows.file, cells, rows.numbers[1:], {name: headers[at] for name, at in place.items()}, missing,
+                     rows.decimal_comma, doubtful_signs(numbers, whole, rows.decimal_comma), notes)
 
 
 def _placed(rows: Rows, known: list[str], table: str, mapped: ColumnMap,
@@ -170,7 +171,7 @@ def _header_below(rows: Rows, known: list[str]) -> int | None:
     return None
 
 
-def _report_cells(rows: Rows, place: Mapping[str, int], columns: tuple[Column, ...], table: str,
+def _report_cells(rows: Rows, place: Mapping[str, int], columns: tuple[ColumnRule, ...], table: str,
                   problems: Problems) -> None:
     """Cells of text that a spreadsheet has lost or changed; those of other columns are reported when they are typed.
 

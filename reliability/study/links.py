@@ -9,10 +9,10 @@ import numpy as np
 from reliability.network.fuse_links import link_table, written_link
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems
-from reliability.study.records import Records
+from reliability.study.records import TypedColumns
 
 
-def bad_links(records: Records, problems: Problems, own: Collection[str] = ()) -> None:
+def bad_links(records: TypedColumns, problems: Problems, own: Collection[str] = ()) -> None:
     """Write every link in one way (65K); reported: those unreadable, not in the reference table, or without a device.
 
     own: links of which the study has curves.

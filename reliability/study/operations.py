@@ -13,7 +13,7 @@ from reliability.formats import count
 from reliability.schema.columns import COUNTER, EVENT, IGNORE, OPERATIONS
 from reliability.schema.problems import Problems
 from reliability.study.cells import choice_column, number_column, require, text_column
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.reclosing import on_reclosing_devices
 from reliability.study.timestamps import (
     BLANK,
@@ -30,7 +30,7 @@ _COLUMN = {c.name: c for c in OPERATIONS}
 _DAY = np.timedelta64(1, "D")
 
 
-def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | None, problems: Problems,
+def read_operation_rows(table: TextTable, date_order: str, sections: pd.DataFrame | None, problems: Problems,
                         zone: str = "") -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Rows of a table of `columns.OPERATIONS`, those with a problem left out, in the order of the file, and notes.
 
@@ -62,7 +62,7 @@ def read_operation_rows(table: Table, date_order: str, sections: pd.DataFrame | 
     return frame[sound].reset_index(drop=True), _notes(table, begin, end, zone)
 
 
-def _notes(table: Table, begin: Timestamps, end: Timestamps, zone: str) -> tuple[str, ...]:
+def _notes(table: TextTable, begin: Timestamps, end: Timestamps, zone: str) -> tuple[str, ...]:
     """Notes on times with an offset from UTC, and on dates of two forms."""
     offsets = int((~np.isnan(begin.offset_s) | ~np.isnan(end.offset_s)).sum())
     mixed = int(rarer_form([begin, end]).sum())
@@ -74,7 +74,7 @@ def _notes(table: Table, begin: Timestamps, end: Timestamps, zone: str) -> tuple
     return tuple(notes)
 
 
-def _times(table: Table, date_order: str, zone: str, problems: Problems) -> tuple[Timestamps, Timestamps]:
+def _times(table: TextTable, date_order: str, zone: str, problems: Problems) -> tuple[Timestamps, Timestamps]:
     """The two columns of times; reported: those that cannot be read, a blank start, dates of two readings."""
     texts = {name: text_column(table, name) for name in ("from", "to")}
     columns = [pd.Series(cells, dtype="str", name=table.headers.get(name, name)) for name, cells in texts.items()]
@@ -87,7 +87,7 @@ def _times(table: Table, date_order: str, zone: str, problems: Problems) -> tupl
     return begin, end
 
 
-def _sound_rows(table: Table, kinds: np.ndarray, begin: np.ndarray, until: np.ndarray, open_end: np.ndarray,
+def _sound_rows(table: TextTable, kinds: np.ndarray, begin: np.ndarray, until: np.ndarray, open_end: np.ndarray,
                 numbers: np.ndarray, problems: Problems) -> np.ndarray:
     """Where a record keeps the rules of its kind, (records,) bool; the others are reported.
 
@@ -116,6 +116,6 @@ def _sound_rows(table: Table, kinds: np.ndarray, begin: np.ndarray, until: np.nd
     return sound
 
 
-def _report(table: Table, broken: np.ndarray, name: str, cells: list[str], rule: str, remedy: str,
+def _report(table: TextTable, broken: np.ndarray, name: str, cells: list[str], rule: str, remedy: str,
             problems: Problems) -> None:
     problems.each(np.flatnonzero(broken), lambda i: table.problem(i, name, cells[i], rule, remedy))

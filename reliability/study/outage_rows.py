@@ -11,7 +11,7 @@ from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problems
 from reliability.study.cells import explain
 from reliability.study.decimals import in_doubt
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.timestamps import Timestamps, read_timestamps
 from reliability.study.unread_times import report_unused, too_many
 
@@ -22,7 +22,7 @@ _SPACED = re.compile(r"[1-9]\d{0,2}(?:[' \u00a0\u202f\u2009’]\d{3})+")
 _WITH_COMMAS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 
 
-def report_doubtful_customers(table: Table, problems: Problems) -> None:
+def report_doubtful_customers(table: TextTable, problems: Problems) -> None:
     """Note numbers of customers in which a sign may separate thousands; what else is no number is a finding later."""
     texts = table.cells.get(_CUSTOMERS.name, [])
     separated = (_SPACED,) if table.decimal_comma else (_SPACED, _WITH_COMMAS)
@@ -42,7 +42,7 @@ def outage_times(frame: pd.DataFrame, row: np.ndarray, file: str, date_order: st
     return timestamps
 
 
-def outage_frame(table: Table) -> pd.DataFrame:
+def outage_frame(table: TextTable) -> pd.DataFrame:
     """Outage records as text columns of `columns.OUTAGES`, "" where blank, and `row`, the spreadsheet row.
 
     A comma that is the file's decimal sign is a point in the number of customers.

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import count, exact
-from reliability.schema.columns import CURVES, DELAYED, FAST, SETTINGS, Column
+from reliability.schema.columns import CURVES, DELAYED, FAST, SETTINGS, ColumnRule
 from reliability.schema.curves import CLEARING, INVERSE, MELTING
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems, shorten
 from reliability.study.cells import choice_column, number_column, require, text_column
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.links import written_link
 from reliability.study.reclosing import on_reclosing_devices
 
@@ -21,7 +21,7 @@ _OTHER = {MELTING: CLEARING, CLEARING: MELTING}
 _NAMED = 3   # so many devices are named in a note
 
 
-def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
+def read_curves(table: TextTable, problems: Problems) -> pd.DataFrame:
     """Curves of a table of `columns.CURVES`, a row a point, in the order of the file.
 
     Case and spaces make no difference to a name; that of a link's own curve is written as "65K melting". Reported:
@@ -44,7 +44,7 @@ def read_curves(table: Table, problems: Problems) -> pd.DataFrame:
     return frame[names != ""].reset_index(drop=True)
 
 
-def read_overcurrent_settings(table: Table, curves: Iterable[str] | None, sections: pd.DataFrame | None,
+def read_overcurrent_settings(table: TextTable, curves: Iterable[str] | None, sections: pd.DataFrame | None,
                               problems: Problems) -> pd.DataFrame:
     """Settings of a table of `columns.SETTINGS` with blanks filled, a row for each device, element and operation.
 
@@ -110,7 +110,8 @@ def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: s
             f"fault currents of their zone ({named}): a fast operation clears there by the delayed rows.",)
 
 
-def _typed(table: Table, columns: tuple[Column, ...], problems: Problems) -> tuple[dict[str, np.ndarray], np.ndarray]:
+def _typed(table: TextTable, columns: tuple[ColumnRule, ...], problems: Problems) -> tuple[dict[str, np.ndarray],
+                                                                                           np.ndarray]:
     """Columns under their types, and where a record is sound: nothing in it is wrong or missing, (records,) bool."""
     typed: dict[str, np.ndarray] = {}
     sound = np.full(len(table), not table.missing)
@@ -146,7 +147,7 @@ def _built_in(text: str) -> str | None:
     return folded if folded in INVERSE else None
 
 
-def _report_names(table: Table, texts: list[str], names: np.ndarray, problems: Problems) -> None:
+def _report_names(table: TextTable, texts: list[str], names: np.ndarray, problems: Problems) -> None:
     problems.each(np.flatnonzero(np.isin(names, list(INVERSE))), lambda i: table.problem(
         i, "curve", texts[i], "this is the name of a built-in curve", "give the curve by points a name of its own"))
     unreadable = [i for i, name in enumerate(names) if _fold(name).rpartition(" ")[2] in _OTHER
@@ -156,7 +157,7 @@ def _report_names(table: Table, texts: list[str], names: np.ndarray, problems: P
         f"write rating and type before it, like 65K {MELTING}, or give the curve another name"))
 
 
-def _report_points(table: Table, name: str, at: np.ndarray, frame: pd.DataFrame, problems: Problems) -> None:
+def _report_points(table: TextTable, name: str, at: np.ndarray, frame: pd.DataFrame, problems: Problems) -> None:
     """Rules of one curve whose cells are all sound; at: its records."""
     if len(at) < 2:
         problems.add(table.problem(int(at[0]), "curve", name, "a curve needs two points or more", "add a row a point"))
@@ -167,7 +168,7 @@ def _report_points(table: Table, name: str, at: np.ndarray, frame: pd.DataFrame,
         "put the points in order, each current once"))
 
 
-def _report_pairs(table: Table, rows: dict[str, np.ndarray], frame: pd.DataFrame, sound: np.ndarray,
+def _report_pairs(table: TextTable, rows: dict[str, np.ndarray], frame: pd.DataFrame, sound: np.ndarray,
                   problems: Problems) -> None:
     """A link has both its curves, and never clears before it melts."""
     for name, at in rows.items():
@@ -195,7 +196,7 @@ def _clears_early(melting: pd.DataFrame, clearing: pd.DataFrame) -> np.ndarray:
     return (at < current[0]) | (clearing["time_s"].to_numpy() < melts * (1.0 - 1e-9))
 
 
-def _curves_used(table: Table, curves: Iterable[str] | None, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
+def _curves_used(table: TextTable, curves: Iterable[str] | None, problems: Problems) -> tuple[np.ndarray, np.ndarray]:
     """Each record's curve by its one name, "" where unknown, and where it is one by points."""
     by_points = {_fold(name): name for name in curves or ()}
     texts = text_column(table, "curve")
@@ -209,7 +210,7 @@ def _curves_used(table: Table, curves: Iterable[str] | None, problems: Problems)
     return used, np.isin(used, list(by_points.values()))
 
 
-def _report_repeated(table: Table, frame: pd.DataFrame, problems: Problems) -> np.ndarray:
+def _report_repeated(table: TextTable, frame: pd.DataFrame, problems: Problems) -> np.ndarray:
     """Where a record repeats the device, element and operation of an earlier one, (records,) bool; all reported."""
     keys = ["section_id", "element", "operation"]
     whole = (frame[keys] != "").all(axis=1).to_numpy(bool)

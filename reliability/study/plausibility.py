@@ -31,7 +31,7 @@ from reliability.schema.plausible import (
 from reliability.schema.problems import StudyError, shorten
 from reliability.schema.values import Assumptions
 from reliability.study.header_names import in_both_units
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.study import Study
 
 _SETTINGS = ("pickup_a", "added_time_s")
@@ -81,10 +81,10 @@ def _median(numbers: np.ndarray) -> float | None:
     return float(np.median(given)) if given.size else None
 
 
-def _of_sections(sections: pd.DataFrame, tables: tuple[Table, ...]) -> Iterator[str]:
+def _of_sections(sections: pd.DataFrame, tables: tuple[TextTable, ...]) -> Iterator[str]:
     """Medians of the columns of each table that the sections come from."""
     at = 0
-    for table in tables or (Table("sections", {}, [0] * len(sections), {}),):
+    for table in tables or (TextTable("sections", {}, [0] * len(sections), {}),):
         rows = sections.iloc[at:at + len(table)]
         at += len(table)
         for name, usual in RANGES.items():

@@ -12,7 +12,7 @@ from reliability.study.toml import Toml
 
 
 @dataclass
-class Found:
+class Gathered:
     """What is gathered while a study is read.
 
     contents: bytes that stand for each input by its name, in the order of reading.
@@ -26,7 +26,7 @@ class Found:
 class Reader(Protocol):
     """Gives a study's settings and tables as text; what is wrong with them as such is noted in `found.problems`."""
 
-    found: Found
+    found: Gathered
 
     @property
     def folder(self) -> Path | None:

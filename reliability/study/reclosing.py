@@ -9,12 +9,12 @@ from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problems
 from reliability.study.cells import text_column
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 
 _RECLOSING = " or ".join(d.label.casefold() for d in BY_NAME.values() if d.recloses)
 
 
-def on_reclosing_devices(table: Table, sections: pd.DataFrame, problems: Problems) -> np.ndarray:
+def on_reclosing_devices(table: TextTable, sections: pd.DataFrame, problems: Problems) -> np.ndarray:
     """Where a record names a reclosing device; others are reported."""
     device = dict(zip(sections["section_id"].tolist(), sections["device"].tolist(), strict=True))
     texts = text_column(table, "section_id")

@@ -7,19 +7,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from reliability.schema.columns import CUSTOMER_CLASSES, KM_PER_MILE, Column
+from reliability.schema.columns import CUSTOMER_CLASSES, KM_PER_MILE, ColumnRule
 from reliability.schema.problems import Problem, Problems
 from reliability.schema.total_words import is_total, may_hold_totals
 from reliability.study.cells import choice_column, number_column, require, text_column
 from reliability.study.header_names import in_both_units
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 
 ROUNDED = 0.005         # of a sum, so far off it a row of totals may be; our choice
 CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
 
 
 @dataclass
-class Records:
+class TypedColumns:
     """Typed columns of one or two tables, one after the other.
 
     columns: name → array of shape (records,); text as object, numbers as float with NaN where blank or wrong.
@@ -30,13 +30,13 @@ class Records:
 
     columns: dict[str, np.ndarray]
     wrong: dict[str, np.ndarray]
-    tables: tuple[Table, ...]
+    tables: tuple[TextTable, ...]
     names: tuple[Mapping[str, str], ...] = field(default=({},))
 
     def __len__(self) -> int:
         return sum(map(len, self.tables))
 
-    def place(self, record: int) -> tuple[Table, int, Mapping[str, str]]:
+    def place(self, record: int) -> tuple[TextTable, int, Mapping[str, str]]:
         """Table of a record, its place there, and the names of that table's columns."""
         for table, names in zip(self.tables, self.names, strict=True):
             if record < len(table):
@@ -64,7 +64,7 @@ class Records:
         return np.logical_or.reduce([self.wrong[c] for c in columns])
 
 
-def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) -> Records:
+def type_table(table: TextTable, columns: tuple[ColumnRule, ...], problems: Problems) -> TypedColumns:
     """Columns of a table under their types; lengths in miles and rates per mile are converted to kilometres.
 
     Reported: a cell that cannot be read, a required one that is blank, a length or rate given in both
@@ -85,14 +85,14 @@ def type_table(table: Table, columns: tuple[Column, ...], problems: Problems) ->
             require(table, tuple(n for n in in_both_units(column.name) if n in by_name), problems)
     for name in [n for n in by_name if n.endswith("_km") and by_name.keys() >= set(in_both_units(n))]:
         _one_unit(table, name, typed, wrong, problems)
-    records = Records(typed, wrong, (table,))
+    records = TypedColumns(typed, wrong, (table,))
     _report_totals(records, columns[0].name, problems)
     _fill_classes(records, problems)
     _report_three_phase(records, problems)
     return records
 
 
-def _one_unit(table: Table, name: str, typed: dict[str, np.ndarray], wrong: dict[str, np.ndarray],
+def _one_unit(table: TextTable, name: str, typed: dict[str, np.ndarray], wrong: dict[str, np.ndarray],
               problems: Problems) -> None:
     """Kilometres and miles into one column, per kilometre where the quantity is a rate."""
     _, miles = in_both_units(name)
@@ -106,7 +106,7 @@ def _one_unit(table: Table, name: str, typed: dict[str, np.ndarray], wrong: dict
     typed[name] = np.where(np.isnan(typed[name]), per_km, typed[name])
 
 
-def _report_totals(records: Records, named: str, problems: Problems) -> None:
+def _report_totals(records: TypedColumns, named: str, problems: Problems) -> None:
     """Rows called a total whose customers or lengths are the sum of the rows before them, since another such row.
 
     named: the column of the rows' names. What else such a row lacks is not reported.
@@ -129,7 +129,7 @@ def _report_totals(records: Records, named: str, problems: Problems) -> None:
         begins = i + 1
 
 
-def _fill_classes(records: Records, problems: Problems) -> None:
+def _fill_classes(records: TypedColumns, problems: Problems) -> None:
     """Customers by class: all residential where no class is given, else blanks are 0 and the sum must fit."""
     customers = records.columns["customers"]
     classes = np.stack([records.columns[c] for c in CLASSES])
@@ -145,7 +145,7 @@ def _fill_classes(records: Records, problems: Problems) -> None:
         records.columns[name] = numbers
 
 
-def _report_three_phase(records: Records, problems: Problems) -> None:
+def _report_three_phase(records: TypedColumns, problems: Problems) -> None:
     if "customers_three_phase" not in records.columns:
         return
     customers, own = records.columns["customers"], records.columns["customers_three_phase"]

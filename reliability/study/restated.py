@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.schema.columns import KM_PER_MILE
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.study import Study
 from reliability.study.text_tables import frame_bytes, rows_frame
 
@@ -45,7 +45,7 @@ def restated_tables(study: Study, files: Mapping[str, bytes],
     return changed, [t.file for t in study.section_tables if f"{Path(t.file).stem}.csv" in changed.keys() - {t.file}]
 
 
-def _put(frame: pd.DataFrame, table: Table, name: str, values: np.ndarray) -> None:
+def _put(frame: pd.DataFrame, table: TextTable, name: str, values: np.ndarray) -> None:
     """Numbers into their column, which is added where the file has none."""
     header, per_mile = table.headers.get(name), name.replace(_KM, _MI)
     if header is None and per_mile in table.headers:

@@ -25,7 +25,7 @@ from reliability.schema.devices import BY_NAME
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, Problems, or_less, shorten
 from reliability.schema.values import Assumptions
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.links import bad_links
 from reliability.study.notes import alike_notes, feeder_notes, notes, source_notes
 from reliability.study.overcurrent import (
@@ -34,7 +34,7 @@ from reliability.study.overcurrent import (
     read_overcurrent_settings,
     settings_notes,
 )
-from reliability.study.records import Records
+from reliability.study.records import TypedColumns
 
 ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
 CYCLE_SHOWN = 40
@@ -52,14 +52,14 @@ class CheckedSections:
     """
 
     sections: pd.DataFrame
-    tables: tuple[Table, ...]
+    tables: tuple[TextTable, ...]
     network: Network | None
     settings: pd.DataFrame | None
     notes: tuple[str, ...]
 
 
-def check_sections(records: Records, values: Assumptions, problems: Problems, sources: int | None = None,
-                   curves: pd.DataFrame | None = None, settings: Table | None = None,
+def check_sections(records: TypedColumns, values: Assumptions, problems: Problems, sources: int | None = None,
+                   curves: pd.DataFrame | None = None, settings: TextTable | None = None,
                    curves_unread: bool = False) -> CheckedSections | None:
     """Check records of `columns.SECTIONS` against each other, fill blanks, and build the network.
 
@@ -108,7 +108,7 @@ def check_sections(records: Records, values: Assumptions, problems: Problems, so
     return CheckedSections(frame, tables, network if followed or not problems else None, overcurrent, noted)
 
 
-def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: Network, values: Assumptions,
+def check_settings(sections: pd.DataFrame, tables: tuple[TextTable, ...], network: Network, values: Assumptions,
                    problems: Problems) -> None:
     """Note settings of checked sections that contradict each other at other values of the assumptions.
 
@@ -118,16 +118,16 @@ def check_settings(sections: pd.DataFrame, tables: tuple[Table, ...], network: N
     columns = {name: sections[name].to_numpy(object) for name in ("section_id", "device")} | numbers
     texts = {name: [f"{x:g}" if x == x else "" for x in column.tolist()] for name, column in numbers.items()}
     whole, start = [], 0
-    for table in tables or (Table("sections.csv", {}, list(range(2, len(sections) + 2)), {}),):
+    for table in tables or (TextTable("sections.csv", {}, list(range(2, len(sections) + 2)), {}),):
         cells = {name: column[start:start + len(table)] for name, column in texts.items()}
         whole.append(replace(table, cells=cells))
         start += len(table)
     sure = {name: np.zeros(len(sections), bool) for name in columns}
-    records = Records(columns, sure, tuple(whole), ({},) * len(whole))
+    records = TypedColumns(columns, sure, tuple(whole), ({},) * len(whole))
     _report_settings(records, network, protection(Model(network, values)), problems)
 
 
-def _parents(records: Records, sources: int | None, problems: Problems) -> np.ndarray:
+def _parents(records: TypedColumns, sources: int | None, problems: Problems) -> np.ndarray:
     """Row of each record's parent, −1 at a source.
 
     Ids used twice, parents that do not exist and cycles are reported; a record without a known parent, and one of
@@ -157,7 +157,7 @@ def _parents(records: Records, sources: int | None, problems: Problems) -> np.nd
     return parent
 
 
-def _report_cycles(records: Records, found: list[tuple[int, ...]], problems: Problems) -> None:
+def _report_cycles(records: TypedColumns, found: list[tuple[int, ...]], problems: Problems) -> None:
     ids = records.columns["section_id"]
 
     def named(cycle: tuple[int, ...]) -> str:
@@ -175,7 +175,7 @@ def _report_cycles(records: Records, found: list[tuple[int, ...]], problems: Pro
         "give one of them a parent nearer the source, or leave its parent blank if it is the source"))
 
 
-def _report_roots(records: Records, sources: int, problems: Problems) -> None:
+def _report_roots(records: TypedColumns, sources: int, problems: Problems) -> None:
     device, parents = records.columns["device"], records.columns["parent_id"]
     roots = (parents == "") & (np.arange(len(parents)) < sources)
     broken = np.flatnonzero(roots & ~BACKS_UP[codes_of(device)] & ~records.unsure("device"))
@@ -198,7 +198,7 @@ def _slower_notes(network: Network, file: str) -> tuple[str, ...]:
     return fast_slower_notes(network.ids[some].astype(str).tolist(), slower, file)
 
 
-def _fill(records: Records, parent: np.ndarray) -> None:
+def _fill(records: TypedColumns, parent: np.ndarray) -> None:
     """Fill blank cells, from the sources outwards where the value depends on the parent."""
     columns = records.columns
     for name in ZERO_WHERE_BLANK:
@@ -219,7 +219,7 @@ def _inherited(parent: np.ndarray, values: np.ndarray) -> np.ndarray:
     return values[nearest(parent, ~np.isnan(values))]
 
 
-def _report_phases(records: Records, parent: np.ndarray, given: np.ndarray, problems: Problems) -> None:
+def _report_phases(records: TypedColumns, parent: np.ndarray, given: np.ndarray, problems: Problems) -> None:
     """given: where the file states the phases."""
     phases, ids, up = records.columns["phases"], records.columns["section_id"], parent
     broken = (up >= 0) & (phases > phases[up]) & ~records.unsure("phases")
@@ -229,7 +229,7 @@ def _report_phases(records: Records, parent: np.ndarray, given: np.ndarray, prob
         "correct the phases of one of the two" if given[up[i]] else "state the phases of both"))
 
 
-def _report_tripping(records: Records, problems: Problems) -> None:
+def _report_tripping(records: TypedColumns, problems: Problems) -> None:
     device, tripping = records.columns["device"].tolist(), records.columns["tripping"].tolist()
     broken = [i for i, (d, t) in enumerate(zip(device, tripping, strict=True))
               if t and d in BY_NAME and t not in BY_NAME[d].trippings]
@@ -242,7 +242,7 @@ def _report_tripping(records: Records, problems: Problems) -> None:
         i, "tripping", None, f"a {BY_NAME[device[i]].label.lower()} has no such tripping", remedy(i)))
 
 
-def _report_ties(records: Records, problems: Problems) -> None:
+def _report_ties(records: TypedColumns, problems: Problems) -> None:
     names, known = records.columns["tie_section_id"].tolist(), Names(records.columns["section_id"].tolist())
     ids = set(records.columns["section_id"].tolist())
     lost = [i for i, name in enumerate(names) if name and name not in ids]
@@ -256,7 +256,7 @@ def _report_ties(records: Records, problems: Problems) -> None:
         "name the section on the other side, or leave it blank"))
 
 
-def _report_dead_times(records: Records, problems: Problems) -> None:
+def _report_dead_times(records: TypedColumns, problems: Problems) -> None:
     first, longest = records.columns["dead_time_s"], records.columns["longest_dead_time_s"]
     broken = (longest < first) & ~records.unsure("dead_time_s", "longest_dead_time_s")
     problems.each(np.flatnonzero(broken), lambda i: records.problem(
@@ -264,7 +264,7 @@ def _report_dead_times(records: Records, problems: Problems) -> None:
         f"({first[i]:g} s)", "exchange the two, or correct one"))
 
 
-def _report_settings(records: Records, network: Network, as_built: Protection, problems: Problems) -> None:
+def _report_settings(records: TypedColumns, network: Network, as_built: Protection, problems: Problems) -> None:
     """Settings of the protection as built (in positions of the network) that contradict each other."""
     columns, ids, row = records.columns, records.columns["section_id"], network.row
 

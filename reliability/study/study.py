@@ -19,7 +19,7 @@ from reliability.schema.problems import Problem, shorten
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable, default_cost_table
-from reliability.study.headers import Table
+from reliability.study.headers import TextTable
 from reliability.study.ranges import ranges_by_default
 from reliability.study.report_settings import EarlierPlan
 from reliability.study.routes import Routes
@@ -67,7 +67,7 @@ class Study:
     scenarios: tuple[Scenario, ...] = (Scenario(AS_BUILT),)
     outages: pd.DataFrame | None = None
     outages_file: str = "outages.csv"
-    section_tables: tuple[Table, ...] = ()
+    section_tables: tuple[TextTable, ...] = ()
     settings: pd.DataFrame | None = None
     curves: pd.DataFrame | None = None
     operations: pd.DataFrame | None = None

@@ -35,7 +35,7 @@ from reliability.ui.moved import PERSPECTIVES
 from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
 from reliability.ui.slots import Slot
 from reliability.ui.text import plain, short
-from reliability.ui.tiles import Figure
+from reliability.ui.tiles import TileFigure
 from reliability.what_if import ScenarioResults
 
 MOST_DRIVERS = 12
@@ -119,7 +119,7 @@ def _tiles(case: dict[str, Any], currency: str, npv: np.ndarray | None,
                ("Benefit over cost", spoken(case["bcr"], "bcr")),
                ("Discounted payback", _payback(payback)),
                ("Per interruption and minute avoided", tiles.per_avoided(case, currency)))
-    return tiles.row((Figure(name, value) for name, value in figures), wide=True, place=place)
+    return tiles.row((TileFigure(name, value) for name, value in figures), wide=True, place=place)
 
 
 def _payback(years: float | None) -> str:
@@ -185,9 +185,9 @@ def _society(now: ScenarioResults, scenario: int) -> None:
     found, currency = now.results.momentary_value, now.business.currency
     turn = float(found.turn[scenario])
     with st.container():
-        tiles.row([*(Figure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
+        tiles.row([*(TileFigure(f"Momentary events at {name}", money(found.npv(scenario, factor), currency))
                      for factor, name in zip(MOMENTARY_FACTORS, ("no cost", "half", "full survey value"), strict=True)),
-                   Figure("Sign turns at, × survey value", number(turn) if np.isfinite(turn) else "nowhere")])
+                   TileFigure("Sign turns at, × survey value", number(turn) if np.isfinite(turn) else "nowhere")])
     levels = {"interruption_costs": price_level_summary(now.results)}
     st.caption(plain(words(price_level(levels, currency)), 2000))
 

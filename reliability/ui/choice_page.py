@@ -45,7 +45,7 @@ from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import state_results
 from reliability.ui.text import plain, saidi_turn, short
-from reliability.ui.tiles import Figure
+from reliability.ui.tiles import TileFigure
 from reliability.what_if import ScenarioResults
 
 FRONTIER_POINTS = 16
@@ -117,7 +117,7 @@ def _result(now: ScenarioResults, found: Selection) -> None:
                    _avoided("SAIDI", totals["saidi_minutes_avoided"], "min/yr"),
                    _avoided("MAIFI_E", -totals["maifi_e_added"], "1/yr"),
                    _avoided("Call-outs", totals["callouts_avoided"], "1/yr"))
-        tiles.row(Figure(name, value) for name, value in figures)
+        tiles.row(TileFigure(name, value) for name, value in figures)
         if turns := saidi_turn(totals, BREAK_EVEN, "The selection"):
             st.markdown(turns)
         proof = f"Within {percent(choice.gap)} of the optimum" if choice.gap else "Proven optimal"

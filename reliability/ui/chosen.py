@@ -22,7 +22,7 @@ SECONDS, GAP = 10.0, 1e-4
 
 
 @dataclass(frozen=True)
-class Question:
+class ChoiceRequest:
     """What the choice is asked for: goal and limits, what may be done, and the programme."""
 
     goal: str
@@ -45,7 +45,7 @@ class Selection:
     moved: whether it is made at inputs that are not the study's.
     """
 
-    question: Question
+    question: ChoiceRequest
     options: Options
     choice: Choice
     proposed: bool
@@ -63,14 +63,14 @@ class Selection:
             options, self.choice.chosen, asked.years, asked.yearly, asked.goal)
 
 
-def question_of(study: Study, wanted: Mapping[str, Any]) -> Question:
+def question_of(study: Study, wanted: Mapping[str, Any]) -> ChoiceRequest:
     """What is asked. wanted: every limit by key. study: of the state, with its limits in the table [choice]."""
-    return Question(wanted["objective"], limits_of(study), wanted["backup_settings"] == MAY_CHANGE,
-                    wanted["applicable_only"], int(wanted["programme_years"]),
-                    YearlyLimits(wanted["yearly_budget"], wanted["yearly_units"]))
+    return ChoiceRequest(wanted["objective"], limits_of(study), wanted["backup_settings"] == MAY_CHANGE,
+                         wanted["applicable_only"], int(wanted["programme_years"]),
+                         YearlyLimits(wanted["yearly_budget"], wanted["yearly_units"]))
 
 
-def select(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
+def select(now: ScenarioResults, asked: Asked, question: ChoiceRequest) -> Selection:
     """What is proposed where nothing but limits is moved, else the choice at the moved inputs."""
     moved, decision = not asked.at_the_studys_inputs, now.decision
     if not moved and not decision.named:
@@ -79,18 +79,18 @@ def select(now: ScenarioResults, asked: Asked, question: Question) -> Selection:
     return Selection(question, options, _chosen(now, options, question), False, moved)
 
 
-def chosen_again(now: ScenarioResults, base: ScenarioResults, question: Question) -> Choice:
+def chosen_again(now: ScenarioResults, base: ScenarioResults, question: ChoiceRequest) -> Choice:
     """The choice at the inputs of a moved state, for work beside a page. base: results at the study's own inputs."""
     options = None if base.decision.named else options_at(base.decision.options, base.results.study, now.results.study)
     return choose(options or _built(now, question), question.limits, question.goal, gap=GAP, seconds=SECONDS)
 
 
-def _built(now: ScenarioResults, question: Question) -> Options:
+def _built(now: ScenarioResults, question: ChoiceRequest) -> Options:
     study = now.results.study
     return build_options(study.model, now.results.costs, fast_settings(study.values), question.only, study.currency)
 
 
-def _options(now: ScenarioResults, question: Question) -> Options:
+def _options(now: ScenarioResults, question: ChoiceRequest) -> Options:
     """What may be done with each lateral, the last one cached in the session and used again where it can be."""
     key, study = (now.digest, question.settings, question.only), now.results.study
     cached = st.session_state.get("options")
@@ -102,7 +102,7 @@ def _options(now: ScenarioResults, question: Question) -> Options:
     return cached[1]
 
 
-def _chosen(now: ScenarioResults, options: Options, question: Question) -> Choice:
+def _chosen(now: ScenarioResults, options: Options, question: ChoiceRequest) -> Choice:
     key, cached = (now.digest, question), st.session_state.get("choice")
     if cached is None or cached[0] != key:
         with st.spinner("Choosing …"):

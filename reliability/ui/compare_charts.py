@@ -13,7 +13,7 @@ from reliability.indices.customer_groups import customer_groups
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, see_through, series
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label
-from reliability.ui.trials import Spread
+from reliability.ui.trials import SimulatedSpread
 from reliability.what_if import ScenarioResults
 
 MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
@@ -39,7 +39,7 @@ class Indices:
     simulated: list[dict[str, dict[str, float]]] | None = None
 
 
-def indices_of(now: ScenarioResults, spread: Spread | None) -> Indices:
+def indices_of(now: ScenarioResults, spread: SimulatedSpread | None) -> Indices:
     """Indices of a state."""
     return Indices(now.names, [{key: value(now, s, key) for key, *_ in MEASURES} for s in range(len(now.names))],
                    spread.summaries if spread else None)
@@ -107,7 +107,7 @@ def bars_alt(shown: Indices) -> str:
     return "Bars of expected indices by scenario. " + "; ".join(parts) + "." + more
 
 
-def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | None, large: bool = False,
+def yearly_spread(spread: SimulatedSpread, first: int, second: int, worse_than: float | None, large: bool = False,
                   stale: bool = False) -> go.Figure:
     """How often a year brings how much SAIDI, under two scenarios, on one axis."""
     traces: list[dict[str, object]] = []
@@ -131,7 +131,7 @@ def yearly_spread(spread: Spread, first: int, second: int, worse_than: float | N
                                   yaxis=axis("Share of years", tickformat=TICK_SHARE, rangemode="tozero")))
 
 
-def _bins(spread: Spread, scenarios: tuple[int, ...]) -> tuple[np.ndarray, list[np.ndarray]]:
+def _bins(spread: SimulatedSpread, scenarios: tuple[int, ...]) -> tuple[np.ndarray, list[np.ndarray]]:
     """Edges (b + 1,) up to the 99.5 % point, and the share of years in each bin; the worst years lie beyond."""
     wanted = list(dict.fromkeys(scenarios))
     top = float(np.percentile(spread.saidi[wanted], 99.5)) or 1.0
@@ -140,7 +140,7 @@ def _bins(spread: Spread, scenarios: tuple[int, ...]) -> tuple[np.ndarray, list[
     return edges, shares
 
 
-def yearly_spread_data(spread: Spread, first: int, second: int) -> pd.DataFrame:
+def yearly_spread_data(spread: SimulatedSpread, first: int, second: int) -> pd.DataFrame:
     """The numbers of `yearly_spread`."""
     edges, shares = _bins(spread, (first, second))
     columns = {f"share of years, {spread.names[s]}": h
@@ -148,7 +148,7 @@ def yearly_spread_data(spread: Spread, first: int, second: int) -> pd.DataFrame:
     return pd.DataFrame({"saidi_min_from": edges[:-1], "saidi_min_to": edges[1:], **columns})
 
 
-def share_worse(spread: Spread, scenario: int, saidi_min: float) -> float:
+def share_worse(spread: SimulatedSpread, scenario: int, saidi_min: float) -> float:
     """Share of simulated years with more SAIDI than `saidi_min`."""
     return float((spread.saidi[scenario] > saidi_min).mean())
 

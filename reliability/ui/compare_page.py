@@ -21,8 +21,8 @@ from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import base_results, pick_scenario, state_results
 from reliability.ui.slots import Slot
 from reliability.ui.text import plain, saidi_turn, short
-from reliability.ui.tiles import Figure, Tile
-from reliability.ui.trials import Spread
+from reliability.ui.tiles import Tile, TileFigure
+from reliability.ui.trials import SimulatedSpread
 from reliability.what_if import Asked, ScenarioResults, lowered_counts
 
 Moves = dict[str, float | int]      # what is moved, by key
@@ -100,14 +100,15 @@ def _tile(now: ScenarioResults, s: int, turn: str) -> Tile:
         change = value - charts.value(now, 0, key)
         way = tiles.direction(change, value)
         text = "" if s == 0 else signed_number(change) if way else "no change"
-        figures.append(Figure(name, number(value), text, way))
+        figures.append(TileFigure(name, number(value), text, way))
     title = short(now.names[s], 44)
     if s == 0:
         return Tile(title, "existing network", figures)
     case, currency = now.money[s], now.business.currency
     return Tile(title, _converted(now, s), figures, [
-        Figure("Capital", money(case["capex"], currency)), Figure("Net present value", money(case["npv"], currency)),
-        Figure("Per interruption and minute avoided", tiles.per_avoided(case, currency))], turn, (f"{ODDS}:", "…"))
+        TileFigure("Capital", money(case["capex"], currency)),
+                                                     TileFigure("Net present value", money(case["npv"], currency)),
+        TileFigure("Per interruption and minute avoided", tiles.per_avoided(case, currency))], turn, (f"{ODDS}:", "…"))
 
 
 def _converted(now: ScenarioResults, s: int) -> str:
@@ -198,12 +199,13 @@ def _follow(now: ScenarioResults, place: dict[str, Any], large: bool) -> None:
         f"{spread.seed}. All scenarios see the same faults.")
 
 
-def _draw_bars(now: ScenarioResults, spread: Spread | None, place: dict[str, Any], large: bool) -> None:
+def _draw_bars(now: ScenarioResults, spread: SimulatedSpread | None, place: dict[str, Any], large: bool) -> None:
     indices = charts.indices_of(now, spread)
     place["bars"].chart(charts.bars(indices, large, 2 if large else 4), charts.bars_alt(indices), "Indices", "bars")
 
 
-def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any], large: bool, stale: bool) -> None:
+def _draw_year(spread: SimulatedSpread | None, now: ScenarioResults, place: dict[str, Any], large: bool,
+               stale: bool) -> None:
     if spread is None or spread.names != tuple(now.names):
         place["year"].again().info("The spread of years appears with the first trials.")
         return
@@ -226,13 +228,13 @@ def _draw_year(spread: Spread | None, now: ScenarioResults, place: dict[str, Any
     place["year"].chart(picture, f"Of the state before. {alt}" if stale else alt, "Spread of years", "year")
 
 
-def _draw_odds(drawn: DeltaGenerator, parts: list[Tile], spread: Spread | None) -> None:
+def _draw_odds(drawn: DeltaGenerator, parts: list[Tile], spread: SimulatedSpread | None) -> None:
     """The tiles again, with how sure each gain is; no figure before there are trials."""
     drawn.html(tiles.tiles_html(parts[:1] + [replace(part, odds=_odds(spread, s))
                                              for s, part in enumerate(parts[1:], 1)]))
 
 
-def _odds(spread: Spread | None, s: int) -> tuple[str, str]:
+def _odds(spread: SimulatedSpread | None, s: int) -> tuple[str, str]:
     """How sure the gain of a scenario is, in words, and the figure."""
     if spread is None:
         return f"{ODDS}:", "…"

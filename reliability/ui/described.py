@@ -16,7 +16,6 @@ from reliability.formats import HOVER, exact
 from reliability.report.chart import (
     DATE,
     LOG,
-    Areas,
     Axis,
     BarChart,
     Bars,
@@ -27,6 +26,7 @@ from reliability.report.chart import (
     Places,
     PlotChart,
     Points,
+    Rectangles,
     Words,
 )
 from reliability.report.palette import GRID, INK, PAPER, fill, see_through
@@ -111,7 +111,7 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
 
 def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     draw: dict[type, Callable[[Any], dict[str, object]]] = {
-        Line: _line, Points: _points, Areas: _areas, Words: _words}
+        Line: _line, Points: _points, Rectangles: _areas, Words: _words}
     traces = [draw[type(s)](s) for s in chart.series]
     if not chart.equal:
         return traces, {"xaxis": _axis(chart.x), "yaxis": _axis(chart.y)}
@@ -180,7 +180,7 @@ def _line(line: Line) -> dict[str, object]:
                                                                           "dash": DASHES[line.dash]}}
 
 
-def _areas(areas: Areas) -> dict[str, object]:
+def _areas(areas: Rectangles) -> dict[str, object]:
     """All rectangles as one outline, broken between them."""
     colour, shape = (GRID, "") if areas.fill is None else fill(areas.fill)
     x, y = [], []

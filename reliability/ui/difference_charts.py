@@ -14,20 +14,20 @@ from reliability.formats import HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, probabili
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, see_through
 from reliability.ui.plotting import axis, layout, named_lines, picture, upright
 from reliability.ui.text import label
-from reliability.ui.trials import Spread
+from reliability.ui.trials import SimulatedSpread
 
 BINS, ENDS = 60, (2.0, 98.0)       # percentiles at which the picture ends
 PERCENTILES = (10, 50, 90)
 ONE_YEAR, AVERAGE = "single year", "average year of a trial"
 
 
-def changes_of(spread: Spread, first: int, second: int) -> dict[str, np.ndarray]:
+def changes_of(spread: SimulatedSpread, first: int, second: int) -> dict[str, np.ndarray]:
     """SAIDI of the second scenario less the first, minutes: of single years (y,), and of a trial's mean (trials,)."""
     return {ONE_YEAR: (spread.saidi[second] - spread.saidi[first]).astype(float),
             AVERAGE: (spread.saidi_average[second] - spread.saidi_average[first]).astype(float)}
 
 
-def _binned(spread: Spread, first: int, second: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+def _binned(spread: SimulatedSpread, first: int, second: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     """Edges (b + 1,) and the share of years, and of averages, in each bin; the furthest years lie beyond."""
     of = changes_of(spread, first, second)
     low, high = np.percentile(of[ONE_YEAR], ENDS)
@@ -37,7 +37,8 @@ def _binned(spread: Spread, first: int, second: int) -> tuple[np.ndarray, dict[s
                    for name, values in of.items()}
 
 
-def difference_chart(spread: Spread, first: int, second: int, large: bool = False, stale: bool = False) -> go.Figure:
+def difference_chart(spread: SimulatedSpread, first: int, second: int, large: bool = False,
+                     stale: bool = False) -> go.Figure:
     """Distribution of the yearly and of the average difference in SAIDI, with the percentiles of the average."""
     edges, heights = _binned(spread, first, second)
     traces: list[dict[str, object]] = []
@@ -60,7 +61,7 @@ def difference_chart(spread: Spread, first: int, second: int, large: bool = Fals
                                   yaxis=axis("Share", tickformat=TICK_SHARE, rangemode="tozero")))
 
 
-def difference_words(spread: Spread, first: int, second: int) -> str:
+def difference_words(spread: SimulatedSpread, first: int, second: int) -> str:
     """How often the second scenario has less SAIDI than the first, in a year and over a trial's years."""
     of = changes_of(spread, first, second)
     years, average = (float((values < 0).mean()) for values in of.values())
@@ -70,7 +71,7 @@ def difference_words(spread: Spread, first: int, second: int) -> str:
             f"{signed_number(low)} to {signed_number(high)} minutes a year.")
 
 
-def difference_data(spread: Spread, first: int, second: int) -> pd.DataFrame:
+def difference_data(spread: SimulatedSpread, first: int, second: int) -> pd.DataFrame:
     """The numbers of `difference_chart`."""
     edges, heights = _binned(spread, first, second)
     return pd.DataFrame({"difference_min_from": edges[:-1], "difference_min_to": edges[1:],

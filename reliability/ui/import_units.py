@@ -7,7 +7,7 @@ from dataclasses import replace
 import streamlit as st
 
 from reliability.intake import Prepared
-from reliability.intake.deciding import Measured, measured, with_decimal, with_unit
+from reliability.intake.deciding import UnitColumn, measured, with_decimal, with_unit
 from reliability.intake.decisions import NUMBER
 from reliability.intake.kinds import OUTAGE_ROWS
 from reliability.intake.recipe import DAY_FIRST, MONTH_FIRST
@@ -37,7 +37,7 @@ def units(draft: Draft, prepared: Prepared) -> None:
         times(draft, prepared)
 
 
-def _unit(draft: Draft, k: int, row: Measured) -> None:
+def _unit(draft: Draft, k: int, row: UnitColumn) -> None:
     name, unit, said, right = st.columns([4, 2, 6, 2], vertical_alignment="center")
     name.markdown(f"**{plain(row.header)}**, {plain(row.one.table.name)}: {plain(row.name.replace('_', ' '))}")
     doubted = row.plausibility is not None and not row.plausibility.plausible
@@ -76,7 +76,7 @@ def _confirm(draft: Draft, key: str) -> None:
     draft.decide(confirmed=[*draft.now.confirmed, key])
 
 
-def _chosen(draft: Draft, row: Measured, key: str) -> None:
+def _chosen(draft: Draft, row: UnitColumn, key: str) -> None:
     unit = str(st.session_state[key])
     if unit != OPEN:
         draft.change_recipe(lambda now: with_unit(now.recipe, same(now, row.one), row.name, unit))

@@ -43,7 +43,7 @@ from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
 from reliability.ui.scenario_results import base_results, looked_at, state_results
 from reliability.ui.text import plain
-from reliability.ui.tiles import Figure
+from reliability.ui.tiles import TileFigure
 from reliability.what_if import Asked, ScenarioResults, by_lateral
 
 FILLED_AT = {ASSUMPTIONS: "study_page", TABLES: "study_page", IMPORT: "import_page", HISTORY: "history_page",
@@ -142,7 +142,7 @@ def _called(name: str) -> str:
     return f"{workspace.DEMOS[name].title} (example)" if name in workspace.DEMOS else name
 
 
-def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
+def _verdict(now: ScenarioResults, at: int | None, spread: trials.SimulatedSpread | None,
              needed: Nearest | None, npv_turn: tuple[float, float, float] | None) -> None:
     """The proposal in a sentence, and its figures in large type."""
     currency = now.business.currency
@@ -157,7 +157,7 @@ def _verdict(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
         tiles.row(_figures(now, at, spread, npv_turn))
 
 
-def _effect(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
+def _effect(now: ScenarioResults, at: int | None, spread: trials.SimulatedSpread | None,
             npv_turn: tuple[float, float, float] | None) -> None:
     """What the proposal does to the average customer, what it is to the other perspective, and where it turns."""
     if at is not None:
@@ -186,26 +186,26 @@ def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, ask
     return None
 
 
-def _figures(now: ScenarioResults, at: int | None, spread: trials.Spread | None,
-             npv_turn: tuple[float, float, float] | None) -> list[Figure]:
+def _figures(now: ScenarioResults, at: int | None, spread: trials.SimulatedSpread | None,
+             npv_turn: tuple[float, float, float] | None) -> list[TileFigure]:
     shown = [("SAIDI, min/yr", "saidi_min"), ("SAIFI, 1/yr", "saifi"), ("Momentary events, MAIFI_E, 1/yr", "maifi_e")]
     if at is None:
-        return [Figure(name, number(now.indices[0][key])) for name, key in shown]
+        return [TileFigure(name, number(now.indices[0][key])) for name, key in shown]
     case, currency = now.money[at], now.business.currency
     sure = None if spread is None else trials.odds_of_gain(spread.npv[at])
-    figures = [Figure("Capital", money(case["capex"], currency)),
-               Figure("Net present value", money(case["npv"], currency)),
-               Figure("Probability that NPV is above 0", probability(sure), overview_words.so_far(spread).strip())]
+    figures = [TileFigure("Capital", money(case["capex"], currency)),
+               TileFigure("Net present value", money(case["npv"], currency)),
+               TileFigure("Probability that NPV is above 0", probability(sure), overview_words.so_far(spread).strip())]
     for name, key in shown:
         before, after = now.indices[0][key], now.indices[at][key]
         change = None if before is None or after is None else after - before
         way = 0 if change is None else tiles.direction(change, after)
-        figures.append(Figure(name, number(after), "no change" if not way else number(change, signed=True), way))
+        figures.append(TileFigure(name, number(after), "no change" if not way else number(change, signed=True), way))
     turn = now.results.break_even.reclosing_off_share[at]
     npv = ("at …" if npv_turn is None else f"at {cell(npv_turn[0], SHARE_KIND)}" if np.isfinite(npv_turn[0]) else
            "keeps its sign")
-    return [*figures, Figure("Reclosing off at which SAIDI turns", cell(turn, SHARE_KIND),
-                             f"NPV {npv}")]
+    return [*figures, TileFigure("Reclosing off at which SAIDI turns", cell(turn, SHARE_KIND),
+                                 f"NPV {npv}")]
 
 
 def _drawing(now: ScenarioResults, at: int | None) -> None:

@@ -15,7 +15,7 @@ from reliability.report.sentences_break_even import SHARE_KIND
 from reliability.schema.problems import shorten
 from reliability.ui import readiness
 from reliability.ui.text import plain, saidi_turn
-from reliability.ui.trials import Spread, odds_of_gain
+from reliability.ui.trials import SimulatedSpread, odds_of_gain
 from reliability.what_if import ScenarioResults
 
 OTHER_VIEW = {SOCIETY: "To society, customers' interruption costs counted:", UTILITY: "To the utility alone:"}
@@ -23,7 +23,7 @@ NAMED = 5           # laterals that drop out or come in; the page Selection list
 _MEASURES = (("saidi_min", "minutes without power", "SAIDI"), ("saifi", "sustained interruptions", "SAIFI"))
 
 
-def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
+def proposal(now: ScenarioResults, at: int, spread: SimulatedSpread | None) -> str:
     """What is converted, what it costs and whether it pays. spread: simulated figures of the state, None while they
     are being computed.
     """
@@ -35,14 +35,14 @@ def proposal(now: ScenarioResults, at: int, spread: Spread | None) -> str:
             f"{_odds(spread, None if spread is None else spread.npv[at])}")
 
 
-def _odds(spread: Spread | None, npv: np.ndarray | None) -> str:
+def _odds(spread: SimulatedSpread | None, npv: np.ndarray | None) -> str:
     """How sure an NPV is above 0, at the end of a sentence. npv: by trial, None while they are being computed."""
     if spread is None or npv is None:
         return "above 0 with a probability of …"
     return f"above 0 with a probability of {probability(odds_of_gain(npv))}{so_far(spread)}."
 
 
-def so_far(spread: Spread | None) -> str:
+def so_far(spread: SimulatedSpread | None) -> str:
     """A mark of figures that later trials refine."""
     return "" if spread is None or spread.final else " so far"
 
@@ -94,7 +94,7 @@ def _what_is_done(choice: Choice) -> set[tuple[str, str, str, str]]:
     return set(rows.itertuples(index=False, name=None))
 
 
-def other_view(now: ScenarioResults, at: int, spread: Spread | None) -> str:
+def other_view(now: ScenarioResults, at: int, spread: SimulatedSpread | None) -> str:
     """What a scenario is worth in the perspective that the state is not seen in, and how sure, as markup.
 
     spread: as of `proposal`.

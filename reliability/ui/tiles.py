@@ -21,7 +21,7 @@ NOTHING = 5e-4                      # a change, as a share of the figure, that i
 
 
 @dataclass(frozen=True)
-class Figure:
+class TileFigure:
     """A figure with its name; change: in words, and whether it is less (−1), more (1) or neither (0)."""
 
     name: str
@@ -39,8 +39,8 @@ class Tile:
 
     title: str
     under: str
-    figures: Sequence[Figure]
-    money: Sequence[Figure] = ()
+    figures: Sequence[TileFigure]
+    money: Sequence[TileFigure] = ()
     turn: str | None = None
     odds: tuple[str, str] = ("", "")
 
@@ -52,7 +52,7 @@ def direction(change: float, value: float) -> int:
     return -1 if change < 0 else 1
 
 
-def figures_html(figures: Iterable[Figure]) -> str:
+def figures_html(figures: Iterable[TileFigure]) -> str:
     """A list of names and figures; every text is taken as text."""
     return f'<dl class="figures">{"".join(map(_figure, figures))}</dl>'
 
@@ -81,7 +81,7 @@ def per_avoided(case: Mapping[str, Any], currency: str) -> str:
     return DASH if each == [DASH, DASH] else f"{each[0]} and {each[1]} {currency}"
 
 
-def row(figures: Iterable[Figure], wide: bool = False, place: DeltaGenerator | None = None) -> DeltaGenerator:
+def row(figures: Iterable[TileFigure], wide: bool = False, place: DeltaGenerator | None = None) -> DeltaGenerator:
     """Figures side by side in columns of one width, whatever they are, so that none moves another.
 
     wide: of columns that hold a range of money. place: that of a row drawn before, which this one replaces; returns it.
@@ -90,7 +90,7 @@ def row(figures: Iterable[Figure], wide: bool = False, place: DeltaGenerator | N
     return st.html(body) if place is None else place.html(body)
 
 
-def _figure(figure: Figure) -> str:
+def _figure(figure: TileFigure) -> str:
     arrow, kind = {-1: ("↓ ", "less"), 0: ("", "same"), 1: ("↑ ", "more")}[figure.direction]
     change = f'<dd class="figure-change {kind}">{arrow}{html.escape(figure.change)}</dd>' if figure.change else ""
     return (f'<div><dt>{html.escape(figure.name)}</dt><dd class="figure-value">{html.escape(figure.value)}</dd>'

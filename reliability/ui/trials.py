@@ -31,7 +31,7 @@ MAX_YEARS = 20_000           # yearly values of SAIDI kept for the picture of th
 
 
 @dataclass(frozen=True)
-class Spread:
+class SimulatedSpread:
     """Simulated figures of one state.
 
     summaries, differences: of each scenario (see indices/spread). saidi: (S, y) yearly values.
@@ -54,7 +54,7 @@ class Spread:
 
 
 @st.cache_resource(show_spinner=False)
-def _store() -> tuple[OrderedDict[str, Spread], threading.Lock]:
+def _store() -> tuple[OrderedDict[str, SimulatedSpread], threading.Lock]:
     """What was simulated last, shared between tabs and pages and never changed."""
     return OrderedDict(), threading.Lock()
 
@@ -70,19 +70,19 @@ def odds_of_gain(npv: np.ndarray) -> float | None:
     return float((npv > 0).mean()) if np.any(npv != 0.0) else None
 
 
-def known(digest: str) -> Spread | None:
+def known(digest: str) -> SimulatedSpread | None:
     """What is simulated of a state so far."""
     cached, lock = _store()
     with lock:
         return cached.get(digest)
 
 
-def latest() -> Spread | None:
+def latest() -> SimulatedSpread | None:
     """The state that this tab showed last, whichever it is."""
     return known(st.session_state.get(LATEST, ""))
 
 
-def _cache(spread: Spread) -> Spread:
+def _cache(spread: SimulatedSpread) -> SimulatedSpread:
     cached, lock = _store()
     with lock:
         cached[spread.digest] = spread
@@ -92,7 +92,7 @@ def _cache(spread: Spread) -> Spread:
     return spread
 
 
-def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iterator[Spread]:
+def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iterator[SimulatedSpread]:
     """Simulated figures of a state, in stages; every block of work asks whether there is a newer state.
 
     progress: called with done and total trials, a few times a second.
@@ -119,13 +119,14 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
         yield spread
 
 
-def _stages(now: ScenarioResults, have: Spread | None) -> list[int | None]:
+def _stages(now: ScenarioResults, have: SimulatedSpread | None) -> list[int | None]:
     """Trials after which there are figures, the last all that the study asks for. have: what there is already."""
     wanted = now.results.study.values["trials"]
     return [*(s for s in STAGES if (have is None or s > have.trials) and (wanted is None or s < wanted)), wanted]
 
 
-def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, int], object]) -> Iterator[Spread]:
+def _beside(now: ScenarioResults, have: SimulatedSpread | None,
+            progress: Callable[[int, int], object]) -> Iterator[SimulatedSpread]:
     """What is simulated beside the pages, while it is; have: what there is already."""
     while True:
         future = background.under_way(_key(now), waits=True)
@@ -142,7 +143,7 @@ def _beside(now: ScenarioResults, have: Spread | None, progress: Callable[[int, 
             return
 
 
-def asked(now: ScenarioResults) -> Spread | None:
+def asked(now: ScenarioResults) -> SimulatedSpread | None:
     """What is simulated of a state so far, None for nothing; the rest is simulated beside the page, in stages."""
     if is_waited_for(now) and not done(now.digest):
         background.ask(_key(now), lambda: _in_stages(now), background.LONG, waits=False)
@@ -192,7 +193,7 @@ def _workers(now: ScenarioResults) -> Workers:
 
 
 def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None,
-           progress: Callable[[int, int], object]) -> Spread:
+           progress: Callable[[int, int], object]) -> SimulatedSpread:
     reported = 0.0
 
     def step(done: int, total: int, seconds_left: float) -> None:
@@ -206,7 +207,7 @@ def _stage(now: ScenarioResults, inputs: SimulationInput, trials: int | None,
 
 
 def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, step: Progress | None,
-            workers: Workers) -> Spread:
+            workers: Workers) -> SimulatedSpread:
     values = now.results.study.values
     simulated = simulate(inputs, seed=values["seed"], trials=trials, executor=workers.executor, workers=workers.at_once,
                          on_progress=step)
@@ -214,7 +215,8 @@ def _spread(now: ScenarioResults, inputs: SimulationInput, trials: int | None, s
     by_trial = indices["saidi_min"]
     saidi = by_trial.reshape(len(simulated.scenarios), -1)[:, :MAX_YEARS]
     other = next(case for view, case in now.results.perspectives.items() if view != now.business.values["perspective"])
-    return Spread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
-                  summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
-                  by_trial.mean(axis=2).astype(np.float32),
-                  npv_by_trial(now.business, simulated), npv_by_trial(other, simulated), trials == values["trials"])
+    return SimulatedSpread(now.digest, simulated.scenarios, simulated.trials, simulated.years, simulated.seed,
+                           summaries(indices), differences(indices), saidi.astype(np.float32).copy(),
+                           by_trial.mean(axis=2).astype(np.float32),
+                           npv_by_trial(now.business, simulated), npv_by_trial(other, simulated),
+                           trials == values["trials"])

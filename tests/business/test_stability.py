@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from reliability.business import stability as module
-from reliability.business.calibrated import Factors, calibrated, calibrated_study
+from reliability.business.calibrated import CalibrationFactors, calibrated, calibrated_study
 from reliability.business.limits import Limits
 from reliability.business.options import build_options
 from reliability.business.proposal import choice_of_scenario
@@ -283,7 +283,7 @@ def test_the_proposal_on_calibrated_inputs_is_the_same_rows_there():
     study = _study()
     options = _options(study)
     choice = choose(options)
-    found = calibrated(study, options, choice, Limits(), Factors(0.2, np.nan, True))
+    found = calibrated(study, options, choice, Limits(), CalibrationFactors(0.2, np.nan, True))
     assert (found.rate_factor, found.time_factor) == (0.2, 1.0)
     there = calibrated_study(study, 0.2, 1.0)
     rebuilt = _options(there)
@@ -303,8 +303,8 @@ def test_nothing_offered_nothing_calibrated():
     study = _study(ranges={})
     options = _options(study)
     choice = choose(options)
-    assert calibrated(study, options, choice, Limits(), Factors(np.nan, np.nan, False)) is None
-    found = calibrated(study, options, choice, Limits(), Factors(np.nan, 1.2, True), named=True)
+    assert calibrated(study, options, choice, Limits(), CalibrationFactors(np.nan, np.nan, False)) is None
+    found = calibrated(study, options, choice, Limits(), CalibrationFactors(np.nan, 1.2, True), named=True)
     assert found.selection is None
     assert not len(found.npv)
     assert np.isnan(found.summary()["npv_p50"])

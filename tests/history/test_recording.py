@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from reliability.history.protection_then import Spell
-from reliability.history.recording import Entries, Recording, Spans, recording
+from reliability.history.recording import Entries, Recording, TimeSpans, recording
 from reliability.history.units import units_of
 from reliability.network.devices import RECLOSES
 from tests.networks import study_of
@@ -35,10 +35,10 @@ def shows(*rows: dict, years: float = 1.0, monitored: Parts = ALWAYS, read: Part
     devices = np.flatnonzero(RECLOSES[network.device])
     start = np.full(len(network), FIRST)
 
-    def spans(parts: Parts) -> Spans:
+    def spans(parts: Parts) -> TimeSpans:
         rows = [(d, FIRST + (since * YEAR), FIRST + until * YEAR) for d in devices for since, until in parts]
-        return Spans(np.array([r[0] for r in rows], dtype=int), *(np.array([r[i] for r in rows], "datetime64[s]")
-                                                                  for i in (1, 2)))
+        return TimeSpans(np.array([r[0] for r in rows], dtype=int), *(np.array([r[i] for r in rows], "datetime64[s]")
+                                                                      for i in (1, 2)))
 
     return recording(units_of(model, ""), [Spell(model, start, start + years * YEAR)], spans(monitored), spans(read))
 
@@ -150,7 +150,7 @@ def test_faults_of_one_unit_at_one_place_are_one_entry():
 
 
 class TestSpans:
-    SPANS = Spans(np.array([0, 0, 3]), *(np.array([FIRST + y * YEAR for y in years]) for years in (
+    SPANS = TimeSpans(np.array([0, 0, 3]), *(np.array([FIRST + y * YEAR for y in years]) for years in (
         (0.0, 2.0, 1.0), (1.0, 4.0, 2.0))))
 
     def test_years_within(self):
@@ -161,5 +161,5 @@ class TestSpans:
                                    atol=1e-6)
 
     def test_no_spans(self):
-        none = Spans(np.array([], int), np.array([], "datetime64[s]"), np.array([], "datetime64[s]"))
+        none = TimeSpans(np.array([], int), np.array([], "datetime64[s]"), np.array([], "datetime64[s]"))
         assert none.years_within(np.array([0]), np.array([FIRST]), np.array([FIRST + YEAR])).tolist() == [0.0]

@@ -12,7 +12,7 @@ from reliability.faults.outcomes import row_rates
 from reliability.faults.times import Term, hours_of
 from reliability.indices.bends import Bend
 from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of_trials, yearly_multipliers
-from reliability.indices.events import Block, Times, YearWeights, simulate_block, year_weights
+from reliability.indices.events import Block, TrialTimes, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
 from reliability.indices.measures import (
     COUNTED,
@@ -33,7 +33,7 @@ TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "swi
 FAULT_SUMS = {"ci": "fault_ci", "customer_hours": "fault_customer_hours", "load_kwh": "fault_load_kwh",
               "momentary_events": "fault_momentary_events", "momentary_interruptions": "fault_momentary_interruptions",
               "sectionalizer_operations": "fault_sectionalizer_operations", "actuators": "fault_actuators"}
-SAME_SEVERITY = Times(np.zeros(1), {})
+SAME_SEVERITY = TrialTimes(np.zeros(1), {})
 
 
 @pytest.mark.parametrize("full", [False, True])
@@ -125,7 +125,7 @@ def test_a_block_without_spread_counts_its_events():
 @pytest.mark.parametrize("sigma", [np.array([0.9]), np.where(np.arange(20_000) % 2, 1.1, 0.2)])
 def test_severities_have_mean_one_in_every_trial_year(sigma):
     block = _block([4.0], [1.0], [1.0])
-    counted, timed, *_ = simulate_block(block, year_weights(np.ones(20_000)), Times(sigma, {}),
+    counted, timed, *_ = simulate_block(block, year_weights(np.ones(20_000)), TrialTimes(sigma, {}),
                                        np.random.SeedSequence(4))
     for part in (slice(0, None, 2), slice(1, None, 2)):
         spread = np.sqrt(np.expm1(sigma[0 if len(sigma) == 1 else part.start] ** 2))
@@ -138,7 +138,7 @@ def test_a_block_in_which_nothing_has_a_duration():
     empty = Coefficients(block.coefficients.count, np.array([0]), block.coefficients.count_keys,
                          np.zeros((1, 0)), np.zeros(0, dtype=int), ())
     counted, timed, *_ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
-                                       Times(np.array([0.8]), {}), np.random.SeedSequence(1))
+                                       TrialTimes(np.array([0.8]), {}), np.random.SeedSequence(1))
     assert counted.sum() > 0
     assert timed.shape == (50, 0)
 
@@ -192,14 +192,14 @@ def test_a_trial_waits_for_the_walk_or_the_rows_own_repair():
     block = _block([6.0, 0.0], [1.0, 1.0], [0.0, 0.0])
     for rates, waits, column in (([6.0, 0.0], np.maximum(walk, 3.0), 2.0), ([0.0, 0.1], np.maximum(walk, 8.0), 7.0)):
         one = Block(np.array(rates), replace(block.coefficients, own=own), 0)
-        sums = simulate_block(one, year_weights(np.ones(400)), Times(np.zeros(1), {WALK_OR_OWN: walk}),
+        sums = simulate_block(one, year_weights(np.ones(400)), TrialTimes(np.zeros(1), {WALK_OR_OWN: walk}),
                               np.random.SeedSequence(4))
         years = slice(None) if sums.of_years is None else sums.of_years
         assert sums.counted.sum() > 20
         assert sums.own[:, 0] == pytest.approx(column * waits[years] * sums.counted[:, 0])
 
 
-@pytest.mark.parametrize("times", [SAME_SEVERITY, Times(np.full(5_000, 0.6), {})])
+@pytest.mark.parametrize("times", [SAME_SEVERITY, TrialTimes(np.full(5_000, 0.6), {})])
 def test_years_without_events_are_left_out_and_those_with_some_are_the_same(monkeypatch, times):
     weights = np.random.default_rng(2).gamma(2.0, size=5_000)
     block = _block([0.02, 0.05], [1.0, 2.0], [3.0, 4.0])

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reliability.network.curves import (
-    Points,
+    CurvePoints,
     inverse_time_s,
     last_at_or_below,
     make_elements,
@@ -80,8 +80,8 @@ def test_a_definite_time_is_its_dial():
 
 def test_points_are_joined_log_log_and_end_as_they_should():
     """Half way in log current between (100 A, 10 s) and (400 A, 0.1 s): 200 A, √(10 · 0.1) = 1 s."""
-    curves = point_curves([Points(np.array([100.0, 400.0]), np.array([10.0, 0.1])),
-                           Points(np.array([7.0, 9.0, 11.0]), np.array([3.0, 2.0, 2.0]), -2.0)])
+    curves = point_curves([CurvePoints(np.array([100.0, 400.0]), np.array([10.0, 0.1])),
+                           CurvePoints(np.array([7.0, 9.0, 11.0]), np.array([3.0, 2.0, 2.0]), -2.0)])
     times = curves.times(0, np.array([99.99, 100.0, 200.0, 400.0, 1e5]))
     assert times == pytest.approx([math.inf, 10.0, 1.0, 0.1, 0.1], rel=1e-12)
     assert times[[1, 3, 4]].tolist() == [10.0, 0.1, 0.1]
@@ -125,7 +125,7 @@ def test_a_links_own_curves_go_before_the_table_and_hold_the_arcing():
 
 
 def test_a_link_that_never_melts_as_fast_as_the_backup_clears_is_always_saved():
-    own = {"65K": (Points(np.array([130.0, 900.0]), np.array([250.0, 0.25])),) * 2}
+    own = {"65K": (CurvePoints(np.array([130.0, 900.0]), np.array([250.0, 0.25])),) * 2}
     links = link_curves(["65K"], own)
     assert saving_ceilings_a(links, 0.1, 0.75).tolist() == [math.inf]
     assert saving_ceilings_a(links, 0.125, 0.5) == pytest.approx([900.0])

@@ -13,7 +13,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from reliability.network.crossings import HIGHEST_A
-from reliability.network.curves import Points, inverse_time_s
+from reliability.network.curves import CurvePoints, inverse_time_s
 from reliability.network.device_settings import (
     ALL_ELEMENTS,
     DELAYED_OPERATION,
@@ -34,7 +34,7 @@ HEAD = ("section_id", "element", "operation", "pickup_a", "curve", "time_dial", 
 GROUPS = [(kind, part) for kind in range(KINDS) for part in range(PARTS)]
 
 
-def races(rows: list[tuple], link: str = "65K", curves: dict[str, Points] | None = None,
+def races(rows: list[tuple], link: str = "65K", curves: dict[str, CurvePoints] | None = None,
           own: dict | None = None, factor: float = FACTOR, arcing_s: float = ARCING_S) -> Race:
     """The race of one link and one device."""
     found = device_settings(pd.DataFrame(rows, columns=HEAD), curves or {})
@@ -50,7 +50,7 @@ def by_hand(rows: list[tuple], links, found, kind: int, part: int, current: np.n
     return np.where((t <= t_m) | never, DEVICE_ALONE, np.where(t_c <= t_r, FUSE_ALONE, BOTH))
 
 
-def check(rows: list[tuple], link: str = "65K", curves: dict[str, Points] | None = None, own: dict | None = None,
+def check(rows: list[tuple], link: str = "65K", curves: dict[str, CurvePoints] | None = None, own: dict | None = None,
           factor: float = FACTOR, arcing_s: float = ARCING_S, currents: np.ndarray | None = None) -> Race:
     """Compare the race with the times on a dense grid, at each breakpoint and at the number just below it."""
     found = device_settings(pd.DataFrame(rows, columns=HEAD), curves or {})
@@ -85,8 +85,8 @@ def test_a_fast_operation_saves_up_to_where_the_times_meet():
 
 def test_equal_times_save_the_fuse_and_else_the_fuse_is_first():
     """Own curves that are flat: t ≤ tₘ and t꜀ ≤ t_r hold where both are the same number."""
-    own = {"65K": (Points(np.array([50.0, 1e4]), np.array([1.0, 1.0])), Points(np.array([50.0, 1e4]),
-                                                                               np.array([2.0, 2.0])))}
+    own = {"65K": (CurvePoints(np.array([50.0, 1e4]), np.array([1.0, 1.0])), CurvePoints(np.array([50.0, 1e4]),
+                                                                                         np.array([2.0, 2.0])))}
     for dial, outcome in ((1.0, DEVICE_ALONE), (1.0 + 1e-9, BOTH), (2.0 - 1e-9, BOTH), (2.0, FUSE_ALONE)):
         race = races([row("phase", "fast", 60.0, "definite", dial)], own=own, factor=1.0)
         assert race.outcome_at(0, FAST_OPERATION, PHASE_ELEMENTS, 70.0) == outcome
@@ -184,13 +184,13 @@ POSITIVE = st.floats(0.05, 0.95)
 
 
 @st.composite
-def point_curve(draw, first: float, last: float, rising: bool = False) -> Points:
+def point_curve(draw, first: float, last: float, rising: bool = False) -> CurvePoints:
     """A curve of two to six points; its times fall unless they may do anything."""
     n = draw(st.integers(2, 6))
     parts = np.cumsum(draw(st.lists(POSITIVE, min_size=n, max_size=n)))
     current = np.exp(math.log(first) + parts / parts[-1] * math.log(last / first))
     time = np.exp(np.array(draw(st.lists(st.floats(-4.0, 5.0), min_size=n, max_size=n))))
-    return Points(current, time if rising else np.sort(time)[::-1])
+    return CurvePoints(current, time if rising else np.sort(time)[::-1])
 
 
 @st.composite
@@ -206,7 +206,7 @@ def case(draw):
     own = None
     if draw(st.booleans()):
         melting = draw(point_curve(draw(st.floats(15.0, 200.0)), draw(st.floats(500.0, 5000.0)), rising))
-        own = {link: (melting, Points(melting.current_a * 1.15, melting.time_s * 1.1))}
+        own = {link: (melting, CurvePoints(melting.current_a * 1.15, melting.time_s * 1.1))}
     return {"rows": rows, "curves": curves, "link": link, "own": own, "factor": draw(st.floats(0.3, 1.0)),
             "arcing_s": draw(st.sampled_from([0.0, 0.013, 0.1]))}
 

@@ -11,7 +11,7 @@ from reliability.faults.coordination_view import KEYS, OUTCOMES
 from reliability.formats import shown
 from reliability.report import charts_coordination
 from reliability.report.blocks import Missing, Table
-from reliability.report.chart import Areas, Line, PlotChart
+from reliability.report.chart import Line, PlotChart, Rectangles
 from reliability.report.content import MOST_CURVES
 from reliability.report.documents import report
 from reliability.report.page import page
@@ -71,7 +71,7 @@ def test_a_picture_shows_the_curves_and_shades_the_intervals(content):
         np.testing.assert_array_equal(melting[seen], found.melting_s[seen])
         outside = found.melting_s[~seen]
         assert ((outside < charts_coordination.LEAST_S) | (outside > charts_coordination.MOST_S)).all()
-        areas = [s for s in chart.series if isinstance(s, Areas) and s.fill is not None]
+        areas = [s for s in chart.series if isinstance(s, Rectangles) and s.fill is not None]
         shaded = [(s.name, left) for s in areas for left in s.left]
         expected = [(OUTCOMES[i.outcome][1].capitalize(), i.low_a) for i in found.intervals]
         assert sorted(shaded) == sorted(expected)

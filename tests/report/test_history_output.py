@@ -11,7 +11,7 @@ import pytest
 
 from reliability.history.history import read_history
 from reliability.pipeline import expect, modelled_days
-from reliability.report.content import Recorded
+from reliability.report.content import RecordedContent
 from reliability.report.documents import HISTORY, outage_history
 from reliability.report.history_output import write_history
 from reliability.report.page import page
@@ -154,7 +154,7 @@ def test_every_chart_of_the_records_is_drawn_with_its_title_and_description(writ
 
 def test_the_demos_page_is_light_and_says_where_all_rows_are(demo):
     history = read_history(demo, modelled_days(expect(demo)))
-    text = page(outage_history(Recorded(demo, history)))
+    text = page(outage_history(RecordedContent(demo, history)))
     assert len(text.encode()) < 1_000_000
     assert "<script" not in text
     parsed = Page(text)

@@ -13,7 +13,7 @@ from reliability.history.history import read_history
 from reliability.pipeline import analyse
 from reliability.report import records_reported, sections_areas, sections_worst, sections_years
 from reliability.report.blocks import Missing, Table
-from reliability.report.content import Content, Recorded, content_of
+from reliability.report.content import Content, RecordedContent, content_of
 from reliability.report.documents import HISTORY, outage_history, report
 from reliability.report.page import page
 from reliability.report.records import ALL, WITHOUT, excluded_days
@@ -142,7 +142,7 @@ def test_an_area_stands_with_its_figures_or_its_missing_column():
     assert found["modelled-areas"].frame["area"].tolist() == ["North", "South"]
     assert "column area of sections.csv" not in missing(sections_areas.feeders(content()))
     for section in (sections_areas.feeders(content(areas=False)),
-                    sections_areas.recorded(Recorded(study(areas=False), content(areas=False).history))):
+                    sections_areas.recorded(RecordedContent(study(areas=False), content(areas=False).history))):
         assert "column area of sections.csv" in missing(section)
         assert "same feeder_id" not in missing(section)
 
@@ -154,7 +154,7 @@ def test_a_benchmark_is_compared_in_its_own_view_or_named_as_missing():
         [saifi, 0.5, saifi / 0.5 - 1])
     assert frame.loc[("saifi", ALL), ["benchmark", "against"]].isna().all()
     assert frame["benchmark"].notna().sum() == 2
-    words = Page(page(outage_history(Recorded(study(), content().history)))).text
+    words = Page(page(outage_history(RecordedContent(study(), content().history)))).text
     assert "above the benchmark of 0.500" in words
     assert "below the benchmark of 90 000" in words.replace("\u202f", " ")
     assert "an order" in words
@@ -173,15 +173,15 @@ def test_a_standard_is_so_far_above_its_benchmark_and_said_to_be_kept_or_not():
     assert (row["standard"], row["standard_three"]) == pytest.approx((0.75, 0.55))
     assert row["year"] < row["standard"]
     assert row["three"] > row["standard_three"]
-    words = Page(page(outage_history(Recorded(made.study, made)))).text
+    words = Page(page(outage_history(RecordedContent(made.study, made)))).text
     assert "the standard of 0.750 is kept" in words
     assert "the standard of three years of 0.550 is not kept" in words
-    bare = Page(page(outage_history(Recorded(study(), content().history)))).text
+    bare = Page(page(outage_history(RecordedContent(study(), content().history)))).text
     assert "the standard of" not in bare
 
 
 def test_the_face_states_what_is_known_and_says_what_is_not():
-    for document in (report(content()), outage_history(Recorded(study(), content().history))):
+    for document in (report(content()), outage_history(RecordedContent(study(), content().history))):
         text = Page(page(document)).text
         for words in ("2026-03-31", "Planning", "The board", "Reporting year", "within five minutes", "Applied for"):
             assert words in text
@@ -194,9 +194,9 @@ def test_the_face_states_what_is_known_and_says_what_is_not():
 
 def test_a_reporting_year_beyond_the_records_is_said():
     later = study().with_assumptions(reporting_year=2025)
-    text = Page(page(outage_history(Recorded(later, read_history(later))))).text
+    text = Page(page(outage_history(RecordedContent(later, read_history(later))))).text
     assert "Records of the whole of 2025: the figures of a single year are those of 2024." in text
-    assert "Records of the whole" not in Page(page(outage_history(Recorded(study(), content().history)))).text
+    assert "Records of the whole" not in Page(page(outage_history(RecordedContent(study(), content().history)))).text
 
 
 def test_earlier_plans_stand_with_what_verification_found():
@@ -218,7 +218,7 @@ def test_a_day_just_above_its_threshold_shows_by_how_much():
     close = history.major_events.thresholds.assign(t_med=history.major_events.days["saidi_min"].iloc[0] - 0.00042)
     near = replace(history, major_events=replace(history.major_events, thresholds=close))
     assert excluded_days(near)["excess"].tolist() == pytest.approx([0.00042])
-    shown = Page(page(outage_history(Recorded(study(), near)))).text
+    shown = Page(page(outage_history(RecordedContent(study(), near)))).text
     assert "0.000420" in shown
     assert "excess" in [c.key for c in table.columns]
 

@@ -8,7 +8,7 @@ import pytest
 
 from reliability.network.curves import points_by_name
 from reliability.network.device_settings import device_settings, fast_slower_at_a
-from reliability.schema.columns import CURVES, SETTINGS, Column
+from reliability.schema.columns import CURVES, SETTINGS, ColumnRule
 from reliability.schema.curves import INVERSE
 from reliability.schema.problems import Problem, Problems
 from reliability.study.headers import ColumnMap, match_headers
@@ -21,7 +21,7 @@ from reliability.study.overcurrent import (
     rising_notes,
     settings_notes,
 )
-from reliability.study.records import Records
+from reliability.study.records import TypedColumns
 from reliability.study.tables import read_rows
 
 HEAD = "section_id,element,operation,pickup_a,curve,time_dial,added_time_s"
@@ -193,11 +193,12 @@ def test_a_link_may_not_clear_before_it_melts(point, early):
 
 def test_a_section_may_hold_a_link_of_which_the_study_has_curves():
     problems = Problems()
-    columns = (Column("section_id", "text"), Column("fuse_link", "text"))
+    columns = (ColumnRule("section_id", "text"), ColumnRule("fuse_link", "text"))
     rows = read_rows("sections.csv", b"section_id,fuse_link\na,e10\nb,12E\n")
     table = match_headers(rows, columns, "sections", ColumnMap(), problems)
-    records = Records({"fuse_link": np.array(["e10", "12E"], object), "device": np.array(["fuse", "fuse"], object)}, {},
-                      (table,))
+    records = TypedColumns({"fuse_link": np.array(["e10", "12E"], object),
+                            "device": np.array(["fuse", "fuse"], object)}, {},
+                           (table,))
     bad_links(records, problems, own=("10E",))
     assert records.columns["fuse_link"].tolist() == ["10E", "12E"]
     assert only(problems.listed).row == 3

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from reliability.schema.columns import SECTIONS, Column
+from reliability.schema.columns import SECTIONS, ColumnRule
 from reliability.schema.problems import Problems
 from reliability.study import StudyError
 from reliability.study.headers import ColumnMap, match_headers
@@ -19,8 +19,9 @@ from reliability.study.records import type_table
 from reliability.study.tables import Rows, read_bytes, read_rows
 from reliability.study.workbook import MOST_UNPACKED
 
-COLUMNS = (Column("section_id", "text", required=True), Column("length_km", required=True), Column("length_mi"),
-           Column("customers", "whole"))
+COLUMNS = (ColumnRule("section_id", "text", required=True), ColumnRule("length_km", required=True),
+           ColumnRule("length_mi"),
+           ColumnRule("customers", "whole"))
 
 
 def records(content: bytes, name: str = "t.csv") -> list[list[str]]:

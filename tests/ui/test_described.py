@@ -9,13 +9,13 @@ import numpy as np
 from reliability.report.chart import (
     DATE,
     LOG,
-    Areas,
     Axis,
     BarChart,
     Bars,
     Line,
     PlotChart,
     Points,
+    Rectangles,
     Reference,
     Words,
 )
@@ -56,7 +56,7 @@ def test_points_lines_and_scales():
 
 def test_areas_words_and_limits():
     chart = PlotChart("k", "t", "d", Axis("A", LOG, (10.0, 1e4)), Axis("s", LOG, (0.001, 100.0), (0.01, 1.0)), (
-        Areas("both", [200.0, 300.0], [500.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
+        Rectangles("both", [200.0, 300.0], [500.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
         Words("w", [11.0], [0.006], [NASTY])))
     drawn = figure(chart)
     areas, words = drawn.data

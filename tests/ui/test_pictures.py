@@ -14,15 +14,15 @@ from reliability.ui.difference_charts import AVERAGE, ONE_YEAR, changes_of, diff
 from reliability.ui.feeder_chart import TALLEST, feeder_chart
 from reliability.ui.pin_charts import pins_alt, pins_chart
 from reliability.ui.plotting import named_lines, picture
-from reliability.ui.trials import Spread, odds_of_gain
+from reliability.ui.trials import SimulatedSpread, odds_of_gain
 from tests.networks import random_study
 
 
-def spread_of(saidi: np.ndarray) -> Spread:
+def spread_of(saidi: np.ndarray) -> SimulatedSpread:
     """A spread with given yearly SAIDI, (S, trials, years)."""
     scenarios, trials, years = saidi.shape
-    return Spread("x", tuple("AB"[:scenarios]), trials, years, 1, [], [], saidi.reshape(scenarios, -1),
-                  saidi.mean(axis=2), *np.zeros((2, scenarios, trials)), True)
+    return SimulatedSpread("x", tuple("AB"[:scenarios]), trials, years, 1, [], [], saidi.reshape(scenarios, -1),
+                           saidi.mean(axis=2), *np.zeros((2, scenarios, trials)), True)
 
 
 def test_the_difference_is_that_of_the_same_years_and_of_the_same_trials():
