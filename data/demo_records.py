@@ -16,7 +16,7 @@ from demo_conversions import as_scenario
 from demo_operations import REPORTED, Operation
 
 from reliability.faults.consequences import Consequences, consequences
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, build_outcomes, row_rates
 from reliability.network.model import Model
 from reliability.network.quantities import quantity
 from reliability.schema.scenarios import UNCHANGED
@@ -135,7 +135,7 @@ def event(rng: np.random.Generator, faults: Faults, row: int, year: int,
     effects = (faults.before, faults.after)[scenario]
     what, blinked = effects.what, round(effects.blinking[row])
     recloser, openings = int(what.recloser[row]), int(table.openings[scenario, row])
-    permanent, opened = table.kinds[row] == PERMANENT, int(what.opened[row])
+    permanent, opened = table.kinds[row] == PERMANENT_BIT, int(what.opened[row])
     section, severity = int(table.section[row]), rng.lognormal(-0.2473, 0.7033)  # cv 0.8, mean 1
     kind = "permanent" if permanent else "temporary"
     if rng.random() < (0.35 if opened >= 0 and not permanent else 0.15):  # a blown fuse tells nobody why

@@ -31,7 +31,7 @@ from reliability.study.save import SETTINGS_FILE
 PROBLEMS_FOUND = 2
 DEFECT = 1
 SELDOM = 100_000    # new objects before Python looks for rings of them; by its own rule a tenth of a run goes there
-FULL = (errno.ENOSPC, errno.EDQUOT)
+DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -48,7 +48,7 @@ def main(arguments: list[str] | None = None) -> int:
     except OSError as error:
         place = str(error.filename or "the output folder")
         remedy = ("have it written elsewhere; the work itself was done" if place == OUTPUT else
-                  "make room there, or choose another folder" if error.errno in FULL else
+                  "make room there, or choose another folder" if error.errno in DISK_FULL else
                   "choose another folder or make this one writable")
         tell(str(Problem(place, error.strerror or str(error), remedy)))
         return PROBLEMS_FOUND
@@ -169,10 +169,10 @@ def _run(options: argparse.Namespace) -> None:
     from reliability.cluster import ClusterError
     from reliability.pipeline import analyse
     from reliability.report.figures import plain
-    from reliability.report.output import DRAWN, OWNED, write_results
+    from reliability.report.output import DRAWN, RUN_FILES, write_results
     from reliability.report.picture import load
     from reliability.report.sentences import trials_cut
-    from reliability.report.word import INSTALL, DocxMissing, require_docx
+    from reliability.report.word import INSTALL_DOCX, DocxMissing, require_docx
     from reliability.tasks import Workers
 
     docx = "docx" in options.report
@@ -180,9 +180,10 @@ def _run(options: argparse.Namespace) -> None:
         try:
             require_docx()  # before the computation, not after it
         except DocxMissing as error:
-            raise StudyError([Problem("--report", "python-docx is not installed", INSTALL, value="docx")]) from error
+            raise StudyError([Problem("--report", "python-docx is not installed", INSTALL_DOCX,
+                                      value="docx")]) from error
     only = _kinds(options.only, docx)
-    _keep_inputs(options.out, OWNED, "run")
+    _keep_inputs(options.out, RUN_FILES, "run")
     study, workers = _opened(options.study), _workers(options.workers)
     with _progress_bar() as on_progress:
         try:
@@ -213,11 +214,11 @@ def _workers(asked: int | None) -> int:
 
 def _kinds(text: str | None, docx: bool) -> Collection[str]:
     """What `--only` asks for. Raises StudyError for what is no kind of output, all of it at once."""
-    from reliability.report.output import KINDS, REPORT
+    from reliability.report.output import DOCUMENTS, REPORT
 
-    only = KINDS if text is None else tuple(dict.fromkeys(word.strip() for word in text.split(",")))
-    unknown = [word for word in only if word not in KINDS]
-    problems = [Problem("--only", "no kind of output", f"write one or more of {', '.join(KINDS)}, with commas",
+    only = DOCUMENTS if text is None else tuple(dict.fromkeys(word.strip() for word in text.split(",")))
+    unknown = [word for word in only if word not in DOCUMENTS]
+    problems = [Problem("--only", "no kind of output", f"write one or more of {', '.join(DOCUMENTS)}, with commas",
                         value=word) for word in unknown]
     if docx and not unknown and REPORT not in only:
         problems = [Problem("--only", "report.docx is asked for as well, and is the report", "add report", value=text)]
@@ -250,9 +251,9 @@ def _history(options: argparse.Namespace) -> None:
     from reliability.history.findings import messages
     from reliability.history.outages import records_of
     from reliability.pipeline import expect, learned_rates, modelled_days, with_rates
-    from reliability.report.history_output import OWNED, write_history
+    from reliability.report.history_output import HISTORY_FILES, write_history
 
-    _keep_inputs(options.out, OWNED, "history")
+    _keep_inputs(options.out, HISTORY_FILES, "history")
     study = _opened(options.study)
     records = records_of(study)
     learned = learned_rates(study, records) if records else None

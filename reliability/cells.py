@@ -23,7 +23,7 @@ _SPLIT = re.compile(rf"""([,;|\t\r\n]["']*)(?=[{re.escape(_SIGNS)}])""")
 EMPTY = '""'
 _BETWEEN = "\0"                 # between texts that are looked at together
 _MATTERS = re.compile(rf"""[",;|\t\r\n]|{_BETWEEN}[{re.escape(_SIGNS)}]""")
-ROWS_AT_ONCE = 20_000           # so that memory stays bounded; our choice
+CELL_ROWS_AT_ONCE = 20_000           # so that memory stays bounded; our choice
 
 
 def safe_text(cell: object) -> object:
@@ -54,8 +54,8 @@ def _parts(frame: pd.DataFrame) -> Iterator[bytes | memoryview]:
         return
     heading = ",".join(_written(safe_text(name)) for name in frame.columns) or EMPTY
     yield f"{heading}\n".encode()
-    for start in range(0, len(frame), ROWS_AT_ONCE):
-        yield _lines(frame.iloc[start:start + ROWS_AT_ONCE])
+    for start in range(0, len(frame), CELL_ROWS_AT_ONCE):
+        yield _lines(frame.iloc[start:start + CELL_ROWS_AT_ONCE])
 
 
 def _lines(frame: pd.DataFrame) -> memoryview:

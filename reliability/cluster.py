@@ -13,12 +13,12 @@ from typing import Any, TypeVar
 
 from reliability.tasks import Workers
 
-INSTALL = "pip install distributed"
+INSTALL_DISTRIBUTED = "pip install distributed"
 # run as modules, so that they find the package in the folder where they are started
 SCHEDULER = ".venv/bin/python -m distributed.cli.dask_scheduler"
 WORKER = ".venv/bin/python -m distributed.cli.dask_worker ADDRESS"
 SECONDS_TO_CONNECT = 10
-LARGE = 10 ** 12        # bytes of a message above which Dask would warn; what is sent is known here
+LARGE_MESSAGE = 10 ** 12        # bytes of a message above which Dask would warn; what is sent is known here
 SAME = ("numpy", "pandas", "scipy")
 
 T = TypeVar("T")
@@ -43,8 +43,8 @@ def cluster(address: str) -> Iterator[Workers]:
         import dask
         import distributed
     except ImportError as error:
-        raise ClusterError("the optional package distributed is not installed", INSTALL) from error
-    with dask.config.set({"distributed.admin.large-graph-warning-threshold": LARGE}):
+        raise ClusterError("the optional package distributed is not installed", INSTALL_DISTRIBUTED) from error
+    with dask.config.set({"distributed.admin.large-graph-warning-threshold": LARGE_MESSAGE}):
         try:
             client = distributed.Client(address, timeout=SECONDS_TO_CONNECT, set_as_default=False)
         except (OSError, ValueError) as error:

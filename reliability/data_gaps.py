@@ -30,9 +30,9 @@ from reliability.tasks import HERE, Workers
 from reliability.what_if import ScenarioResults
 
 # where a gap is filled
-ASSUMPTIONS, TABLES, IMPORT, HISTORY, LATERALS = "assumptions", "tables", "import", "history", "laterals"
-MOST = 3
-FARTHEST = 10.0     # times the value of today; a break-even value beyond it is no way to a proposal (our choice)
+IN_ASSUMPTIONS, IN_TABLES, IMPORT, IN_HISTORY, IN_LATERALS = "assumptions", "tables", "import", "history", "laterals"
+MOST_GAPS = 3
+FARTHEST_BREAK_EVEN = 10.0      # times the value of today; beyond it there is no way to a proposal (our choice)
 _HARDLY = 1e-3      # of the largest gap; a smaller one is not worth a line
 _RATE, _FRACTION = "line_fault_rate_per_km", "temporary_fraction"
 
@@ -73,7 +73,7 @@ class Needed:
     unit: str
 
 
-def data_gaps(now: ScenarioResults, most: int = MOST, moved: Collection[str] = ()) -> list[Gap]:
+def data_gaps(now: ScenarioResults, most: int = MOST_GAPS, moved: Collection[str] = ()) -> list[Gap]:
     """The gaps that move the net present value of what is proposed most, the largest first; none without a proposal.
 
     now: results of the state. moved: keys of assumptions that it has otherwise than the study.
@@ -117,12 +117,12 @@ def _closed_by(study: Study, key: str) -> tuple[str, str]:
     """What would close the gap of an assumption, and where that is brought."""
     recorded = study.outages is not None and len(study.outages) > 0
     if key == _RATE:
-        return ("Learn it from the outage records", HISTORY) if recorded else ("Import outage records", IMPORT)
+        return ("Learn it from the outage records", IN_HISTORY) if recorded else ("Import outage records", IMPORT)
     if key == _FRACTION and not (recorded and study.operations is not None):
         return "Import momentary events or counter readings", IMPORT
     if key in study.stated_ranges:
-        return "Narrow its range", ASSUMPTIONS
-    return ("State its range" if stated(study, key) else "State it"), ASSUMPTIONS
+        return "Narrow its range", IN_ASSUMPTIONS
+    return ("State its range" if stated(study, key) else "State it"), IN_ASSUMPTIONS
 
 
 def _of_learned_rates(now: ScenarioResults, at: int) -> list[Gap]:
@@ -158,13 +158,13 @@ def _of_checks(now: ScenarioResults, at: int) -> list[Gap]:
     first = f": {lacking[0]}" if lacking else ""
     return [Gap("application", "Application checks", f"unknown at {int(unknown.sum())} "
                 f"of the {count(len(chosen), 'lateral')} chosen{first}", without, npv,
-                "See the checks of each lateral", LATERALS)]
+                "See the checks of each lateral", IN_LATERALS)]
 
 
 Nearest = tuple[str, float, list[Needed]]
 
 
-def needed_for_a_proposal(now: ScenarioResults, most: int = MOST, workers: Workers = HERE) -> Nearest:
+def needed_for_a_proposal(now: ScenarioResults, most: int = MOST_GAPS, workers: Workers = HERE) -> Nearest:
     """Without a proposal: the conversion that comes nearest to paying, its net present value, and what would have to be
     different for it to pay, each alone, the smallest change first. "" where no conversion is open to any lateral.
 
@@ -186,7 +186,8 @@ def needed_for_a_proposal(now: ScenarioResults, most: int = MOST, workers: Worke
     turns = []
     for key, nil in found.break_even.items():
         value, turn = value_of(study.values, key), float(nil[1])
-        if np.isfinite(turn) and value > 0.0 and turn > 0.0 and 1.0 / FARTHEST <= turn / value <= FARTHEST:
+        if (np.isfinite(turn) and value > 0.0 and turn > 0.0
+                and 1.0 / FARTHEST_BREAK_EVEN <= turn / value <= FARTHEST_BREAK_EVEN):
             turns.append(Needed(key, label_of(key), value, turn, spoken_unit(key, now.business.currency)))
     turns.sort(key=lambda n: abs(np.log(n.turn / n.value)))
     return str(network.names[head]), float(best["npv"]), turns[:most]

@@ -14,9 +14,9 @@ from reliability.schema.values import number as value_of
 from reliability.study import Study
 from reliability.what_if import ScenarioResults, compute, moved_study
 
-SAIFI, NPV = "SAIFI", "NPV"
+SAIFI, NPV_SIGN = "SAIFI", "NPV"
 # Between what a study that states nothing may lie; our choice.
-PLAUSIBLE: dict[str, tuple[float, float]] = {
+PLAUSIBLE_DEFAULTS: dict[str, tuple[float, float]] = {
     "fast_operations": (0, 2), "reclosing_off_share": (0.0, 0.1), "temporary_fraction": (0.5, 0.85)}
 _SPOKEN = {"fast_operations": "fast operations", "reclosing_off_share": "the share of faults while reclosing is off",
            "temporary_fraction": "the temporary fraction"}
@@ -61,7 +61,7 @@ def decisive_defaults(now: ScenarioResults) -> list[Turn]:
     if at is None:
         return []
     before, turns = _gains(now, at), []
-    for key, values in PLAUSIBLE.items():
+    for key, values in PLAUSIBLE_DEFAULTS.items():
         taken, share = value_of(study.values, key), share_on_default(study, key)
         if not share:
             continue
@@ -82,7 +82,7 @@ def _gains(now: ScenarioResults, at: int) -> dict[str, float]:
     """Gain in SAIFI, and NPV, of a scenario; 0 where it is rounding."""
     built, saifi = now.indices[0]["saifi"] or 0.0, now.indices[at]["saifi"] or 0.0
     gain = built - saifi
-    return {SAIFI: gain if abs(gain) > _TINY * max(built, saifi) else 0.0, NPV: float(now.money[at]["npv"])}
+    return {SAIFI: gain if abs(gain) > _TINY * max(built, saifi) else 0.0, NPV_SIGN: float(now.money[at]["npv"])}
 
 
 def sentences(turns: list[Turn]) -> list[str]:
@@ -100,7 +100,7 @@ def sentences(turns: list[Turn]) -> list[str]:
 def _effect(turn: Turn) -> str:
     where = "with" if turn.key == "fast_operations" else "above" if turn.at > turn.taken else "below"
     what = {(SAIFI, True): "the proposal raises SAIFI", (SAIFI, False): "the proposal lowers SAIFI",
-            (NPV, True): "the proposal's NPV is below 0", (NPV, False): "the proposal's NPV is above 0"}
+            (NPV_SIGN, True): "the proposal's NPV is below 0", (NPV_SIGN, False): "the proposal's NPV is above 0"}
     return f"{where} {_value(turn.key, turn.at)} {what[turn.measure, turn.lost]}"
 
 

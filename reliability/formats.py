@@ -17,7 +17,7 @@ DIGITS = 3                  # significant digits in text
 NOT_MEANINGFUL = "not meaningful"   # in place of a figure that exists and says nothing
 UNDER, OVER = "under 1 %", "over 99 %"      # in place of a probability that draws leave no more certain than this
 MONEY = "{amount} {currency}"      # an amount, or a range of amounts, with its currency
-TEXT = "text"
+TEXT_KIND = "text"
 _LARGE = ((1e9, " bn"), (1e6, " M"))
 _THOUSANDS = (*_LARGE, (1e3, " k"))
 
@@ -97,7 +97,7 @@ def shown(value: object, kind: str, signed: bool = False) -> str:
 
     What the decimals would round to 0 keeps two digits, so that small is not taken for nothing.
     """
-    if kind == TEXT:
+    if kind == TEXT_KIND:
         return "" if missing(value) else str(value)
     size = finite(value)
     if size is None:
@@ -126,7 +126,7 @@ def spoken(value: object, kind: str = "any", signed: bool = False) -> str:
     """A number of a kind in text: three significant digits where its kind is not exact; money without currency."""
     if kind == "share" and not signed:
         return percent(value)
-    if kind == TEXT or KINDS[kind].exact:
+    if kind == TEXT_KIND or KINDS[kind].exact:
         return shown(value, kind, signed)
     return money(value, signed=signed) if kind == "money" else number(value, signed=signed)
 

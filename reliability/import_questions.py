@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake import Imported
-from reliability.intake.questions import FUSE_FACTOR, QUESTIONS, Option, Question
+from reliability.intake.questions import ALL_QUESTIONS, FUSE_FACTOR, Option, Question
 from reliability.intake.settings import with_settings
 from reliability.network.conversions import named_heads
 from reliability.network.forest import sums_below
@@ -23,10 +23,10 @@ from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.study import Study
 from reliability.what_if import ScenarioResults, compute, moved_study
 
-EVERYTHING = Scenario("All laterals sectionalized", None, SECTIONALIZER)
+ALL_CONVERTED = Scenario("All laterals sectionalized", None, SECTIONALIZER)
 _SOURCE_A = 3000.0      # our choice, for showing what unknown currents may hide
-COLUMNS = ("question", "option", "label", "default", "saifi", "saidi_min", "npv", "saifi_change", "saidi_change",
-           "npv_change")
+EFFECT_COLUMNS = ("question", "option", "label", "default", "saifi", "saidi_min", "npv", "saifi_change", "saidi_change",
+                  "npv_change")
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Base:
 
 def base_of(study: Study) -> Base:
     """The state that answers are compared with."""
-    study = replace(study, scenarios=(UNCHANGED, EVERYTHING))
+    study = replace(study, scenarios=(UNCHANGED, ALL_CONVERTED))
     return Base(study, compute(study, "import"))
 
 
@@ -57,7 +57,7 @@ def effects(base: Base, questions: Sequence[Question], on_progress: Callable[[in
             changes = [now - before for now, before in zip(figures, first, strict=True)]
             rows.append((question.key, option.key, option.label, option is question.default, *figures, *changes))
             on_progress(len(rows), total)
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    return pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
 
 
 def answered_study(base: Base, option: Option) -> Study:
@@ -75,7 +75,7 @@ def _figures(base: Base, option: Option) -> tuple[float, float, float]:
     like = () if option.columns else (base.results,)
     now = base.results if study is base.study else compute(study, f"import {option.key}", like)
     indices = now.indices[0]
-    at = now.names.index(EVERYTHING.name)
+    at = now.names.index(ALL_CONVERTED.name)
     none = float("nan")
     return (none if indices["saifi"] is None else float(indices["saifi"]),
             none if indices["saidi_min"] is None else float(indices["saidi_min"]), float(now.money[at]["npv"]))
@@ -146,7 +146,7 @@ _COLUMNS: dict[str, Callable[[Study], Study]] = {
 
 def laterals_converted(study: Study) -> int:
     """How many laterals converting everything would convert."""
-    return len(named_heads(study.network, EVERYTHING))
+    return len(named_heads(study.network, ALL_CONVERTED))
 
 
 # What an answer that is no key of study.toml writes into sections.csv. Assumed fault currents are shown by their effect
@@ -186,10 +186,11 @@ def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None 
 
 
 def _option(question: str, option: str) -> Option:
-    found = [o for q in QUESTIONS if q.key == question for o in q.options if o.key == option]
+    found = [o for q in ALL_QUESTIONS if q.key == question for o in q.options if o.key == option]
     if not found:
         raise StudyError([Problem("import.toml", "not an answer to one of the questions", "name one of " + ", ".join(
-            f"{q.key} = \"{o.key}\"" for q in QUESTIONS for o in q.options), None, f"questions.{question}", option)])
+            f"{q.key} = \"{o.key}\"" for q in ALL_QUESTIONS for o in q.options), None, f"questions.{question}",
+                                  option)])
     return found[0]
 
 

@@ -17,10 +17,10 @@ from reliability.study.study import Study
 from reliability.study.toml_scenarios import set_scenarios
 from reliability.what_if import Asked, ScenarioResults, existing_fast_operations, with_limits
 
-RATE, FAST = "fault_rate_factor", "existing_fast_operations"
+RATE_MOVED, FAST_MOVED = "fault_rate_factor", "existing_fast_operations"
 OF_SCENARIOS = ("share_converted", "counts", "fast_tripping")       # moves that only change scenarios
 _LEARNED_BY = ("faults", "protection")      # tables of assumptions that rates learned from records depend on
-OFF = "reclosing_off_share"                 # for the time to come; of the records it is stated apart
+OFF_MOVED = "reclosing_off_share"                 # for the time to come; of the records it is stated apart
 Moves = Mapping[str, float | int]
 
 
@@ -30,7 +30,7 @@ def not_written(study: Study, moves: Moves) -> list[str]:
     study: as its files state it.
     """
     learned, tables = study.values["rates"] == LEARNED, may_restate(study)
-    out = {*OF_SCENARIOS} | ({RATE, FAST} if not tables else {RATE} if learned else set())
+    out = {*OF_SCENARIOS} | ({RATE_MOVED, FAST_MOVED} if not tables else {RATE_MOVED} if learned else set())
     return [key for key in moves if key in out]
 
 
@@ -40,7 +40,8 @@ def not_reproduced(study: Study, moves: Moves) -> list[str]:
     Where rates are learned from records, also those by which they are learned: other rates would be learned then.
     """
     learned = study.values["rates"] == LEARNED
-    again = {FAST, *(key for key, a in BY_KEY.items() if a.table in _LEARNED_BY)} - {OFF} if learned else set()
+    again = {FAST_MOVED, *(key for key,
+                           a in BY_KEY.items() if a.table in _LEARNED_BY)} - {OFF_MOVED} if learned else set()
     return [key for key in moves if key in again or key in set(not_written(study, moves)) - {*OF_SCENARIOS}]
 
 
@@ -51,18 +52,18 @@ def with_moves(study: Study, files: Mapping[str, bytes], moves: Moves) -> tuple[
     scenarios are left out. A share of faults while reclosing is off is written for the time to come alone.
     """
     values: dict[str, float | int | Range | None] = {k: v for k, v in moves.items() if k in BY_KEY}
-    if OFF in moves and study.values["rates"] == LEARNED and study.values["recorded_reclosing_off_share"] is None:
+    if OFF_MOVED in moves and study.values["rates"] == LEARNED and study.values["recorded_reclosing_off_share"] is None:
         # the records are from a time at the share as it stood
         values["recorded_reclosing_off_share"] = study.values["reclosing_off_share"]
     columns: dict[str, np.ndarray] = {}
-    if (factor := float(moves.get(RATE, 1.0))) != 1.0:
+    if (factor := float(moves.get(RATE_MOVED, 1.0))) != 1.0:
         values["line_fault_rate_per_km"] = _times(study, factor)
         rates = {name: study.sections[name].to_numpy(dtype=float) for name in
                  ("line_fault_rate_per_km", "equipment_fault_rate")}
         columns |= {name: np.where(rate > 0.0, rate * factor, np.nan) for name, rate in rates.items()}
-    if FAST in moves:
+    if FAST_MOVED in moves:
         by_section = np.empty(len(study.network))
-        by_section[study.network.row] = existing_fast_operations(study, int(moves[FAST]))
+        by_section[study.network.row] = existing_fast_operations(study, int(moves[FAST_MOVED]))
         columns["fast_operations"] = by_section
     text = toml_edit.set_values(_settings(files), values)
     changed, gone = restated_tables(study, files, columns) if columns else ({}, [])

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from reliability import forked
 
-AHEAD = 3           # parts for each worker handed out before the first is collected
+TASKS_AHEAD = 3           # parts for each worker handed out before the first is collected
 GROUPS_EACH = 1     # groups of small parts for each process
 
 T = TypeVar("T")
@@ -70,7 +70,7 @@ class Workers:
         try:
             for part in parts:
                 waiting.append(self.executor.submit(part))
-                if len(waiting) > AHEAD * self.at_once:
+                if len(waiting) > TASKS_AHEAD * self.at_once:
                     yield waiting.popleft().result()
             while waiting:
                 yield waiting.popleft().result()

@@ -29,7 +29,7 @@ from reliability.schema.values import Assumptions, as_assumptions
 from reliability.study import Scenario, Study
 from reliability.tasks import HERE, Workers
 
-AS_STATED = -1      # fast operations that are left to each device, or to each scenario
+FAST_AS_STATED = -1      # fast operations that are left to each device, or to each scenario
 PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share",
                              "reclosing_off_share"], ...] = (
     "temporary_fraction", "sectionalizer_failure", "fuse_failure", "wrong_link_share", "reclosing_off_share")
@@ -37,7 +37,7 @@ PROBABILITIES: tuple[Literal["temporary_fraction", "sectionalizer_failure", "fus
 RATES_AND_PRICES = {a.key for a in ASSUMPTIONS
                     if a.table in ("restoration", "costs", "finance", "simulation", "choice")} | {
     *PROBABILITIES, "line_fault_rate_per_km", "yearly_cv"}
-SUMMED = {"perspective", "interruption_costs"}  # … but what is summed up
+SUMMED_ASSUMPTIONS = {"perspective", "interruption_costs"}  # … but what is summed up
 _RATES = ("line_fault_rate_per_km", "equipment_fault_rate")
 
 
@@ -161,7 +161,8 @@ def options_at(options: Options, before: Study, now: Study) -> Options | None:
 
     None where others may be offered there, or other sums are needed.
     """
-    same = now.network is before.network and _differing(before.values, now.values) <= RATES_AND_PRICES - SUMMED
+    same = now.network is before.network and _differing(before.values,
+                                                        now.values) <= RATES_AND_PRICES - SUMMED_ASSUMPTIONS
     return options.at(now.values) if same else None
 
 
@@ -211,8 +212,8 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
         if (rate := ranges.get("line_fault_rate_per_km")) is not None:
             ranges["line_fault_rate_per_km"] = Range(rate.low * factor, rate.likely * factor, rate.high * factor)
         moved = study.with_section_values({name: study.network.column[name] * factor for name in _RATES})
-    fast = int(moves.get("existing_fast_operations", AS_STATED))
-    if fast != AS_STATED:
+    fast = int(moves.get("existing_fast_operations", FAST_AS_STATED))
+    if fast != FAST_AS_STATED:
         moved = moved.with_section_values({"fast_operations": existing_fast_operations(study, fast)})
     stated = study.scenarios
     if base.decision.scenario is not None and proposed_position(stated) is None:
@@ -237,8 +238,8 @@ def existing_fast_operations(study: Study, most: int) -> np.ndarray:
 
 
 def _moved_scenario(scenario: Scenario, moves: Mapping[str, float | int]) -> Scenario:
-    fast, counts = int(moves.get("fast_tripping", AS_STATED)), int(moves.get("counts", 0))
-    if fast != AS_STATED and scenario.fast_operations is None:
+    fast, counts = int(moves.get("fast_tripping", FAST_AS_STATED)), int(moves.get("counts", 0))
+    if fast != FAST_AS_STATED and scenario.fast_operations is None:
         scenario = replace(scenario, fast_operations=fast)
     if counts and isinstance(scenario.laterals, Mapping):
         return replace(scenario, laterals={head: _with_counts(c, counts) for head, c in scenario.laterals.items()})

@@ -18,7 +18,7 @@ WHOLE = Length(iterations=60, burn_in=40, kept=20)       # goes on from where th
 def short_chains() -> Iterator[None]:
     """Every chain begun meanwhile is SHORTEST or WHOLE, also in copies of this process."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(estimate, "FULL", WHOLE)
+        patch.setattr(estimate, "FULL_LENGTH", WHOLE)
         patch.setattr(estimate, "SHORT", SHORTEST)
         patch.setattr(device_fit, "SHORTER", SHORTEST)
         yield

@@ -11,7 +11,7 @@ import numpy as np
 from reliability.network.tree import Network
 from reliability.schema.problems import Problems
 from reliability.study.plan_view import EARTH_RADIUS_M
-from reliability.study.routes import FILE, read_routes
+from reliability.study.routes import ROUTES_FILE, read_routes
 from reliability.study.study import Study
 
 MIDDLE = (-100.5, 45.2)            # longitude, latitude: an invented place
@@ -57,5 +57,5 @@ def write_routes(folder: Path, study: Study, seed: int = 0) -> None:
 def with_routes(study: Study, seed: int = 0) -> Study:
     """The study with such routes, as if it had been read with them."""
     document = json.dumps(geojson_of(study.network, seed)).encode()
-    routes, _ = read_routes(FILE, document, study.sections["section_id"].tolist(), Problems())
+    routes, _ = read_routes(ROUTES_FILE, document, study.sections["section_id"].tolist(), Problems())
     return replace(study, routes=routes)

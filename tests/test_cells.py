@@ -98,7 +98,7 @@ def test_a_file_written_in_parts_is_the_table(tmp_path, monkeypatch):
     frame = pd.DataFrame({"=id": [f"-{k}" for k in range(7)], "n": np.arange(7.0)})
     whole = csv_text(frame)
     for rows in (1, 3, 7, 100):
-        monkeypatch.setattr(cells, "ROWS_AT_ONCE", rows)
+        monkeypatch.setattr(cells, "CELL_ROWS_AT_ONCE", rows)
         write_csv(frame, tmp_path / "t.csv")
         assert (tmp_path / "t.csv").read_text(encoding="utf-8") == csv_text(frame) == whole
 

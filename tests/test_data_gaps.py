@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from reliability.business import forms
-from reliability.data_gaps import ASSUMPTIONS, IMPORT, data_gaps, needed_for_a_proposal, stated
+from reliability.data_gaps import IMPORT, IN_ASSUMPTIONS, data_gaps, needed_for_a_proposal, stated
 from reliability.study import Study, open_study, write_template
 from reliability.tasks import HERE, Workers
 from reliability.what_if import ScenarioResults, compute, moved_study
@@ -33,7 +33,7 @@ def test_a_gap_is_as_large_as_the_proposal_moves_over_it(study):
     crew = gaps["crew_rate_per_hour"]
     assert (crew.low, crew.high) == (pytest.approx(npv_at(now, "crew_rate_per_hour", 100.0)),
                                      pytest.approx(npv_at(now, "crew_rate_per_hour", 220.0)))
-    assert crew.place == ASSUMPTIONS
+    assert crew.place == IN_ASSUMPTIONS
     assert [g.swing for g in gaps.values()] == sorted((g.swing for g in gaps.values()), reverse=True)
     assert len(data_gaps(now)) == 3
 

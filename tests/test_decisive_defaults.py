@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from reliability.decisive_defaults import PLAUSIBLE, decisive_defaults, sentences, share_on_default
+from reliability.decisive_defaults import PLAUSIBLE_DEFAULTS, decisive_defaults, sentences, share_on_default
 from reliability.study import open_study, workspace
 from reliability.what_if import ScenarioResults, compute, moved_study
 from tests.business.cases import feeders_of_laterals
@@ -47,7 +47,7 @@ def test_a_gain_is_nil_where_it_is_said_to_turn(tmp_path, left_out):
 
 def test_what_is_stated_decides_nothing_by_default():
     study = open_study(workspace.DEMOS["wooded-town"].source)
-    assert [share_on_default(study, key) for key in PLAUSIBLE] == [0.0, 0.0, 0.0]
+    assert [share_on_default(study, key) for key in PLAUSIBLE_DEFAULTS] == [0.0, 0.0, 0.0]
     assert decisive_defaults(compute(study, "")) == []
 
 

@@ -94,6 +94,28 @@ def test_one_name_stands_for_one_class():
     assert {name: where for name, where in places.items() if len(where) > 1} == {}
 
 
+def _constants(path: Path) -> list[tuple[str, str]]:
+    """Name and content of every constant that a module states at its top level, in capitals and not private."""
+    found = []
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Assign | ast.AnnAssign) and node.value is not None:
+            for target in node.targets if isinstance(node, ast.Assign) else [node.target]:
+                pairs = zip(target.elts, node.value.elts, strict=True) if (
+                    isinstance(target, ast.Tuple) and isinstance(node.value, ast.Tuple)) else (
+                    [(one, node) for one in target.elts] if isinstance(target, ast.Tuple) else [(target, node.value)])
+                found += [(one.id, ast.unparse(value)) for one, value in pairs if isinstance(one, ast.Name)]
+    return [(name, value) for name, value in found if name.isupper() and not name.startswith("_")]
+
+
+def test_one_name_stands_for_one_constant():
+    contents: dict[str, dict[str, list[str]]] = {}
+    for path in PACKAGE:
+        for name, value in _constants(path):
+            contents.setdefault(name, {}).setdefault(value, []).append(str(path.relative_to(ROOT)))
+    assert len(contents) > 1_000
+    assert {name: places for name, places in contents.items() if len(places) > 1} == {}
+
+
 def test_no_private_name_is_imported():
     files = [*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))]
     assert [f"{path.relative_to(ROOT)}:{node.lineno} {alias.name}" for path in files

@@ -29,10 +29,10 @@ from reliability.schema.values import Assumptions, Drawn, as_assumptions, drawn,
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level
 
-SHARE = "reclosing_off_share"
-BREAK_EVEN = f"break_even_{SHARE}"  # column of tables
-ON, OFF = 0, 1
-HALF = 0.5  # any share between 0 and 1 gives a table both states
+SHARE_KEY = "reclosing_off_share"
+BREAK_EVEN = f"break_even_{SHARE_KEY}"  # column of tables
+ON_STATE, OFF_STATE = 0, 1
+INNER_SHARE = 0.5  # any share between 0 and 1 gives a table both states
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class BreakEven:
     def summary(self, scenario: int) -> dict[str, float]:
         """ "break_even" of summary.json for one scenario, but for the value of a momentary event."""
         on, off = self.saidi_minutes_avoided[:, scenario]
-        return {SHARE: float(self.reclosing_off_share[scenario]),
+        return {SHARE_KEY: float(self.reclosing_off_share[scenario]),
                 "saidi_minutes_avoided_reclosing_on": float(on), "saidi_minutes_avoided_reclosing_off": float(off)}
 
 
@@ -86,15 +86,15 @@ def table_of_both_states(model: Model, scenarios: Sequence[Scenario]) -> Outcome
 
 def has_both_states(table: OutcomeTable, values: Assumptions) -> bool:
     """Whether the table of some values is that of both states: both happen there, and no device states how often."""
-    return 0.0 < number(values, SHARE) < 1.0 and not orders_of_shares(table.protections)
+    return 0.0 < number(values, SHARE_KEY) < 1.0 and not orders_of_shares(table.protections)
 
 
 def _parts_of_both_states(model: Model, scenarios: Sequence[Scenario],
                           sections: int | None = SECTIONS_AT_ONCE) -> OutcomeParts:
     """The same in parts; see `outcomes_in_parts`."""
     network, values = model.network, model.values
-    everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
-    return outcomes_in_parts(Model(everywhere, {**values, "reclosing_off_share": HALF}), scenarios, sections)
+    everywhere = network.with_columns({SHARE_KEY: np.full(len(network), np.nan)})
+    return outcomes_in_parts(Model(everywhere, {**values, "reclosing_off_share": INNER_SHARE}), scenarios, sections)
 
 
 def customer_hours(model: Model, scenarios: Sequence[Scenario]) -> np.ndarray:
@@ -121,7 +121,7 @@ def _add_customer_hours(both: OutcomeTable, values: Assumptions, hours: np.ndarr
         for s in range(len(both.scenarios)):
             one, events = counted_alike(both, s, rows, *rates)
             each, section = hours_interrupted(consequences(both, s, values, one), customers), both.section[one]
-            for state in (ON, OFF):
+            for state in (ON_STATE, OFF_STATE):
                 hours[state, s, here] += np.bincount(section - here.start, events[state] * each, here.stop - here.start)
 
 
@@ -139,7 +139,7 @@ def npv_by_state(model: Model, scenarios: Sequence[Scenario], costs: CostTable) 
     """
     both, found = table_of_both_states(model, scenarios), []
     for share in (0.0, 1.0):
-        values = as_assumptions({**model.values, SHARE: share})
+        values = as_assumptions({**model.values, SHARE_KEY: share})
         case = assess(both, expected_values(both, values), values, costs)
         found.append([float(flows(case, s)["discounted"].sum()) for s in range(len(scenarios))])
     return np.array(found)

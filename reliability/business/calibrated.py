@@ -10,14 +10,21 @@ import numpy as np
 from reliability.business.limits import Limits
 from reliability.business.options import Options
 from reliability.business.selection import Choice, choose, totals_of
-from reliability.business.stability import DRAWS, TABLES, npv_of_choice, spread_of, with_learned_rates
+from reliability.business.stability import (
+    MOST_OUTCOME_TABLES,
+    STABILITY_DRAWS,
+    npv_of_choice,
+    spread_of,
+    with_learned_rates,
+)
 from reliability.business.unknowns import sample
 from reliability.schema.assumptions import Range
 from reliability.schema.values import as_assumptions
 from reliability.study.study import Study
 
 RATES = ("line_fault_rate_per_km",)
-TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours", "patrol_reclosing_off_hours")
+CALIBRATED_TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours",
+                    "patrol_reclosing_off_hours")
 OWN_RATES, OWN_TIMES = ("line_fault_rate_per_km", "equipment_fault_rate"), ("repair_hours",)
 
 
@@ -49,7 +56,7 @@ class Calibrated:
 def calibrated_study(study: Study, rate_factor: float, time_factor: float) -> Study:
     """The study with all fault rates and all restoration times multiplied, ranges with them."""
     stated, ranges = dict(study.values), dict(study.stated_ranges)
-    for keys, factor in ((RATES, rate_factor), (TIMES, time_factor)):
+    for keys, factor in ((RATES, rate_factor), (CALIBRATED_TIMES, time_factor)):
         for key in keys:
             if stated[key] is not None:
                 stated[key] = cast(float, stated[key]) * factor
@@ -82,7 +89,7 @@ def calibrated(study: Study, options: Options, choice: Choice, limits: Limits, f
     there = calibrated_study(study, rate, time)
     options = replace(options, network=there.network, effects=replace(options.effects, model=there.model))
     options = with_learned_rates(options.at(there.values), there)
-    drawn = sample(there, DRAWS, study.values["seed"], TABLES)
+    drawn = sample(there, STABILITY_DRAWS, study.values["seed"], MOST_OUTCOME_TABLES)
     npv = np.zeros(0) if drawn is None else npv_of_choice(options, choice.chosen, drawn)
     again = None if named else choose(options, limits, choice.objective)
     return Calibrated(rate, time, factors.offered, dict(totals_of(options, choice.chosen)), npv, again)

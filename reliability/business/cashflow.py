@@ -11,9 +11,9 @@ import pandas as pd
 from reliability.business import finance
 from reliability.business.costs import (
     AMOUNTS,
+    BENEFIT_PARTS,
     BENEFITS_BY_PERSPECTIVE,
     INTERRUPTION,
-    PARTS,
     InterruptionCosts,
     amounts_by_section,
     expected_interruption_cost,
@@ -35,10 +35,11 @@ from reliability.schema.units import MINUTES_PER_HOUR
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
 
-SAVINGS = dict(zip(PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"), strict=True))
+SAVING_OF_PART = dict(zip(BENEFIT_PARTS, ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving"),
+                          strict=True))
 ROUNDING = 1e-9  # of an amount; less avoided than that is rounding, not protection
 BASE = "What the other scenarios are compared with."
-CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVINGS.values(), "inspection", "net", "discounted")
+CASHFLOW_COLUMNS = ("scenario", "year", "capex", *SAVING_OF_PART.values(), "inspection", "net", "discounted")
 
 
 @dataclass(frozen=True)
@@ -116,10 +117,10 @@ def capital_of(network: Network, protection: Protection, as_built: Protection) -
 
 
 def yearly_savings(business: Business, scenario: int) -> dict[str, float]:
-    """First-year money saved against "As built" by part of `PARTS`, before inspection."""
+    """First-year money saved against "As built" by part of `BENEFIT_PARTS`, before inspection."""
     before, after = (yearly_money(totals(business.by_section[s]), business.values, business.customers_served)
                      for s in (0, scenario))
-    return {part: float(before[part] - after[part]) for part in PARTS}
+    return {part: float(before[part] - after[part]) for part in BENEFIT_PARTS}
 
 
 def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
@@ -131,9 +132,9 @@ def flows(business: Business, scenario: int) -> dict[str, np.ndarray]:
     years = int(values["horizon_years"])
     grown = np.append(0.0, finance.growth_factors(values["escalation_rate"], years))
     result = {"capex": capital.cost(values) * np.append(1.0, _again(values, years))}
-    result |= {SAVINGS[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
+    result |= {SAVING_OF_PART[part]: saving * grown for part, saving in yearly_savings(business, scenario).items()}
     result["inspection"] = np.append(0.0, np.full(years, capital.inspection(values)))
-    saved = sum((result[c] for c in SAVINGS.values()), start=np.zeros(()))
+    saved = sum((result[c] for c in SAVING_OF_PART.values()), start=np.zeros(()))
     result["net"] = saved - result["capex"] - result["inspection"]
     result["discounted"] = result["net"] * np.append(1.0, finance.discount_factors(values["discount_rate"], years))
     return {name: column + 0.0 for name, column in result.items()}     # no −0
@@ -214,7 +215,7 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
     rate, years = float(values["discount_rate"]), int(values["horizon_years"])
     capex = float(columns["capex"][0])
     discounts = np.append(1.0, finance.discount_factors(rate, years))
-    benefit = float(sum(columns[c] for c in SAVINGS.values()) @ discounts)
+    benefit = float(sum(columns[c] for c in SAVING_OF_PART.values()) @ discounts)
     cost = float((columns["capex"] + columns["inspection"]) @ discounts)
     before, after = (_avoidable(totals(business.by_section[s])) for s in (0, scenario))
     yearly_capital = float(columns["capex"] @ discounts) * finance.capital_recovery_factor(rate, years)
@@ -226,7 +227,7 @@ def _summary(business: Business, scenario: int) -> dict[str, object]:
         "spare_units": float(capital.spares(values)),
         "backup_settings_changed": capital.settings,
         "inspection_per_year": float(capital.inspection(values)),
-        "savings_per_year": {SAVINGS[p]: v for p, v in yearly_savings(business, scenario).items()},
+        "savings_per_year": {SAVING_OF_PART[p]: v for p, v in yearly_savings(business, scenario).items()},
         "npv": net_present,
         "npv_without_savings": -cost,
         "irr": finance.irr(columns["net"]),

@@ -13,15 +13,15 @@ from scipy import sparse
 from reliability.business.factors import Factors, TableRows
 from reliability.faults.alike import alike_rows
 from reliability.faults.consequences import CALLOUT_AFTER, Consequences, consequences
-from reliability.faults.outcomes import PERMANENT, OutcomeTable
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable
 from reliability.faults.times import REPAIR, REPAIR_OFF, SWITCHING, SWITCHING_OFF, WAITING, Term
 from reliability.network.packed import distinct
 from reliability.network.quantities import Quantity
 from reliability.schema.values import Assumptions
 
-COUNTED = ("actuators", "ci", "momentary_events", "momentary_value")
+COUNTED_CELLS = ("actuators", "ci", "momentary_events", "momentary_value")
 # Times that something may wait, of the study; what waits a section's own hours is in `OwnHours`.
-TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
+STUDY_TERMS: tuple[Term, ...] = tuple(Term(name) for name in (*WAITING, SWITCHING, SWITCHING_OFF))
 AT_SWITCHING, AT_SWITCHING_OFF = len(WAITING), len(WAITING) + 1
 ENTRIES_AT_ONCE = 2_000_000         # so that memory stays bounded
 FEW_ROWS = 20_000                   # whose columns stay in the processor's cache; our choice
@@ -111,7 +111,7 @@ def places_of(table: OutcomeTable, factors: Factors, entries: TableRows, unit: n
     size, section = max(len(factors.kinds), 1), table.section[row]
     pairs, place = distinct(unit[section] * size + factor)
     hours = table.network.column["repair_hours"]
-    waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT))
+    waits = np.flatnonzero(~np.isnan(hours[section]) & (table.kinds[row] == PERMANENT_BIT))
     each = max(len(measured.stated), 1)
     times, own_time = distinct(place[waits].astype(np.int64) * each + measured.own_hours[section[waits]])
     own = np.full(len(row), -1, dtype=np.int32)
@@ -126,7 +126,7 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Su
     line has been walked at the least."""
     one, like = alike_rows(table, scenario)
     columns, times = _columns_and_times(table, scenario, values, one, measured)
-    first, quantities = 1 + len(COUNTED), len(measured.timed)
+    first, quantities = 1 + len(COUNTED_CELLS), len(measured.timed)
     waiting = np.ascontiguousarray(columns[:, first:first + quantities])
     keys, sums, waits_own = [], [], np.zeros((2 * len(places.own_place), quantities))
     for start in range(0, max(len(places.row), 1), ENTRIES_AT_ONCE):
@@ -149,7 +149,7 @@ def cells_of(table: OutcomeTable, scenario: int, values: Assumptions, places: Su
 def _columns_and_times(table: OutcomeTable, scenario: int, values: Assumptions, rows: np.ndarray,
                        measured: Measured) -> tuple[np.ndarray, np.ndarray]:
     """Amounts and place of the time of some rows, few at a time, so that what is found on the way stays at hand."""
-    columns = np.empty((len(rows), 1 + len(COUNTED) + 2 * len(measured.timed)))
+    columns = np.empty((len(rows), 1 + len(COUNTED_CELLS) + 2 * len(measured.timed)))
     times = np.empty(len(columns), dtype=np.int8)
     for start in range(0, len(rows), FEW_ROWS):
         at = slice(start, start + FEW_ROWS)
@@ -188,6 +188,6 @@ def _cells(key: np.ndarray, sums: np.ndarray, places: SumTargets, quantities: in
     own = time >= _OWN_REPAIR
     walked = (time == _OWN_REPAIR_OFF) | (time - 1 == REPAIR_OFF)
     usual = np.where(own, REPAIR, time - 1)
-    counted, waiting, back = np.split(sums[:, 1:], [len(COUNTED), len(COUNTED) + quantities], axis=1)
+    counted, waiting, back = np.split(sums[:, 1:], [len(COUNTED_CELLS), len(COUNTED_CELLS) + quantities], axis=1)
     return Cells(places.unit[place], places.factor[place], CALLOUT_AFTER[usual], np.where(own, -1, time - 1),
                  np.where(walked, AT_SWITCHING_OFF, AT_SWITCHING), sums[:, 0], counted, waiting, back)

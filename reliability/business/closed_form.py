@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import TERMS, Timed
+from reliability.business.cells import STUDY_TERMS, Timed
 from reliability.business.costs import INTERRUPTION, MOMENTARY_FACTOR, SOCIETY
 from reliability.business.factors import Factors, columns_of
-from reliability.business.features import PLAIN
+from reliability.business.features import PLAIN_FEATURES
 from reliability.business.own_hours import OwnHours
-from reliability.business.summed import TIMED, summed
+from reliability.business.summed import TIMED_OF, summed
 from reliability.business.unit_costs import mean_unit_costs
 from reliability.faults.outcomes import OutcomeParts, OutcomeTable
 from reliability.faults.times import SWITCHING_OFF, Term, hours_of
@@ -112,8 +112,8 @@ class ClosedForm:
     def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
         """What one of each of PLAIN, and an amount of each quantity that waits each of TERMS, comes to, (K, prices)."""
         plain = {**worth, "momentary_value": _worth(worth, INTERRUPTION) * drawn(values, MOMENTARY_FACTOR)}
-        prices = [_worth(plain, name) for name in PLAIN]
-        hours = [hours_of(term, values) for term in TERMS]
+        prices = [_worth(plain, name) for name in PLAIN_FEATURES]
+        hours = [hours_of(term, values) for term in STUDY_TERMS]
         cost = [mean_unit_costs(self.costs, np.atleast_1d(h), drawn(values, CV)) for h in hours] if (
             INTERRUPTION in worth and any(t.customer_class is not None for t in self.timed)) else []
         for timed in self.timed:
@@ -157,7 +157,7 @@ def closed_form(table: OutcomeTable | OutcomeParts, values: Assumptions, costs: 
 
 def timed_names(values: Assumptions) -> tuple[str, ...]:
     """Names of the timed amounts that have a price in the perspective of the values."""
-    return (INTERRUPTION,) if values["perspective"] == SOCIETY else tuple(TIMED)
+    return (INTERRUPTION,) if values["perspective"] == SOCIETY else tuple(TIMED_OF)
 
 
 def _by_price(factors: np.ndarray, prices: np.ndarray, matrix: np.ndarray, factor: np.ndarray,

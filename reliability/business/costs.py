@@ -19,7 +19,7 @@ from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.indices.expected import Expected
 from reliability.network.quantities import Quantity, quantity
 from reliability.network.tree import Network
-from reliability.schema.devices import TABLE
+from reliability.schema.devices import DEVICE_TABLE
 from reliability.schema.units import MINUTES_PER_HOUR
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, number
 from reliability.study.cost_table import CostTable
@@ -28,7 +28,7 @@ from reliability.study.price_level import price_level
 INTERRUPTION = "interruption_cost"
 AMOUNTS = ("ci", "customer_hours", "load_kwh", "momentary_events", *CALLOUTS, "sectionalizer_operations", "actuators",
            INTERRUPTION)
-PARTS = ("callout", "energy", "incentive", INTERRUPTION)
+BENEFIT_PARTS = ("callout", "energy", "incentive", INTERRUPTION)
 UTILITY, SOCIETY = "utility", "society"
 # Never energy margin or incentive and interruption cost in one sum (model §7).
 BENEFITS_BY_PERSPECTIVE = {UTILITY: ("callout", "energy", "incentive"), SOCIETY: ("callout", INTERRUPTION)}
@@ -51,12 +51,12 @@ def unit_prices(values: Assumptions) -> np.ndarray:
     """Cost of one unit by device code, its spares included; 0 for what no lateral is converted to, last for no device.
     """
     with_spares = 1.0 + values["spare_units_share"]
-    return np.array([with_spares * number(values, d.price) if d.price else 0.0 for d in TABLE] + [0.0])
+    return np.array([with_spares * number(values, d.price) if d.price else 0.0 for d in DEVICE_TABLE] + [0.0])
 
 
 def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
                  customers_served: float) -> dict[str, np.ndarray]:
-    """Money a year by part of `PARTS`; what the perspective leaves out is 0.
+    """Money a year by part of `BENEFIT_PARTS`; what the perspective leaves out is 0.
 
     amounts: yearly sums by name, broadcast against the values. "incentive" is the money
     forgone because SAIDI and SAIFI are not 0. Customers' costs are brought from the table's money to the study's.
@@ -74,7 +74,7 @@ def yearly_money(amounts: Mapping[str, Drawn], values: TrialValues,
     if INTERRUPTION in counted:
         factor = drawn(values, "interruption_cost_factor") * price_level(values).index
         money[INTERRUPTION] = amounts[INTERRUPTION] * factor
-    return {part: np.asarray(money.get(part, nothing)) if part in counted else nothing for part in PARTS}
+    return {part: np.asarray(money.get(part, nothing)) if part in counted else nothing for part in BENEFIT_PARTS}
 
 
 def total_money(amounts: Mapping[str, Drawn], values: TrialValues, customers_served: float) -> np.ndarray:

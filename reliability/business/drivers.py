@@ -30,7 +30,7 @@ from reliability.tasks import HERE, Workers
 
 # Range tried of an assumption that the study states as one number; our assumption.
 SPREAD = 0.2
-STATED, DEFAULT, TRIED, FROM_RECORDS = "stated", "default", f"±{SPREAD:.0%}", "from records"
+STATED_RANGE, DEFAULT, TRIED, FROM_RECORDS = "stated", "default", f"±{SPREAD:.0%}", "from records"
 RATE_ENDS = (0.05, 0.95)   # of the draws of learned rates
 DRIVER_COLUMNS = ("scenario", "assumption", "label", "unit", "value", "low", "high", "range", "npv", "npv_low",
                   "npv_high", "swing", "first_order", "total", "first_order_error", "total_error", "break_even",
@@ -77,7 +77,7 @@ def ranges_tried(study: Study) -> dict[str, Range]:
 
 def range_of(study: Study, key: str) -> str:
     """Where the range tried of an assumption comes from."""
-    return STATED if key in study.stated_ranges else DEFAULT if key in study.default_ranges else TRIED
+    return STATED_RANGE if key in study.stated_ranges else DEFAULT if key in study.default_ranges else TRIED
 
 
 def _one_by_one(study: Study, npv: ExpectedNpv, now: np.ndarray,

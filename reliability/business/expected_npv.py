@@ -20,7 +20,7 @@ from reliability.study.cost_table import CostTable
 from reliability.tasks import Workers
 
 Npv = Callable[[TrialValues], np.ndarray]
-MAX_CACHED = 40
+FORMS_CACHED = 40
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class ExpectedNpv:
 
     @cached_property
     def _forms(self) -> ClosedForms:
-        return ClosedForms(self.model, self.scenarios, self.costs, timed_names(self.model.values), kept=MAX_CACHED)
+        return ClosedForms(self.model, self.scenarios, self.costs, timed_names(self.model.values), kept=FORMS_CACHED)
 
     def prepare(self, values: Assumptions, workers: Workers) -> None:
         """Make the sums at some values, which others that differ in rates, times and prices share; parts by workers."""

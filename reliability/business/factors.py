@@ -14,20 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.faults.chains import pattern_probability
-from reliability.faults.outcomes import DEAD_TIMES, PERMANENT, OutcomeTable, kind_probability
+from reliability.faults.outcomes import DEAD_TIMES, PERMANENT_BIT, OutcomeTable, kind_probability
 from reliability.faults.parts import part_probability
-from reliability.faults.states import STUDY
+from reliability.faults.states import STUDY_SHARE
 from reliability.network.packed import distinct, packed
 from reliability.network.rates import line_rate_parts
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
 
 AS_STATED, OFF, ON = range(3)  # faults in a share that is a number, with reclosing off by the study's share, on by it
-HALF = 0.5
-ROWS_AT_ONCE = 500_000       # so that memory stays bounded
+EVEN_ODDS = 0.5
+FACTOR_ROWS_AT_ONCE = 500_000       # so that memory stays bounded
 # Values at which every class of fault can happen that can at any.
-EVERYTHING: dict[str, object] = {
-    "line_fault_rate_per_km": 1.0, "temporary_fraction": HALF, "clearing_shares": (1.0 / DEAD_TIMES,) * DEAD_TIMES,
-    "fuse_failure": HALF, "sectionalizer_failure": HALF, "wrong_link_share": HALF}
+EVERY_CLASS: dict[str, object] = {
+    "line_fault_rate_per_km": 1.0, "temporary_fraction": EVEN_ODDS, "clearing_shares": (1.0 / DEAD_TIMES,) * DEAD_TIMES,
+    "fuse_failure": EVEN_ODDS, "sectionalizer_failure": EVEN_ODDS, "wrong_link_share": EVEN_ODDS}
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Factors:
     @property
     def permanent(self) -> np.ndarray:
         """Whether the faults are permanent, (m,)."""
-        return self.kinds == PERMANENT
+        return self.kinds == PERMANENT_BIT
 
     def of(self, values: TrialValues) -> np.ndarray:
         """The products, (K, m), at values that are numbers or draws (K,); (1, m) where all are numbers."""
@@ -65,7 +65,7 @@ class Factors:
         temporary, clears = drawn(values, "temporary_fraction"), drawn_shares(values, "clearing_shares")
         kinds, code = np.unique(self.kinds, return_inverse=True)
         shared = [kind_probability(k, temporary, clears) for k in kinds.tolist()]
-        own = [1.0 if k == PERMANENT else kind_probability(k, 1.0, clears) for k in kinds.tolist()]
+        own = [1.0 if k == PERMANENT_BIT else kind_probability(k, 1.0, clears) for k in kinds.tolist()]
         return columns_of(shared + own)[:, code.ravel() + len(kinds) * self.own_fraction]
 
 
@@ -98,8 +98,8 @@ def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, T
 
     values: those of the table where they change what protection does, any others elsewhere.
     """
-    parts = [_entries_of(table, values, slice(start, start + ROWS_AT_ONCE))
-             for start in range(0, max(len(table), 1), ROWS_AT_ONCE)]
+    parts = [_entries_of(table, values, slice(start, start + FACTOR_ROWS_AT_ONCE))
+             for start in range(0, max(len(table), 1), FACTOR_ROWS_AT_ONCE)]
     row, states, lengths, weight = (np.concatenate(column) for column in zip(*parts, strict=True))
     own_fraction = ~np.isnan(table.network.column["temporary_fraction"])[table.section]
     _, factor = distinct(packed([table.kinds[row], own_fraction[row], *(tally[row] for tally in table.tally.T), states,
@@ -114,7 +114,7 @@ def factor_entries(table: OutcomeTable, values: Assumptions) -> tuple[Factors, T
 def _entries_of(table: OutcomeTable, values: Assumptions,
                 part: slice) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(row, state, whether the study's line fault rate multiplies it, weight) of the entries of some rows, by row."""
-    section, permanent = table.section[part], table.kinds[part] == PERMANENT
+    section, permanent = table.section[part], table.kinds[part] == PERMANENT_BIT
     own = table.network.column["temporary_fraction"][section]
     share = np.where(np.isnan(own), 1.0, np.where(permanent, 1.0 - own, own))
     share = share * table.width[part] * part_probability(table.part[part], values)
@@ -133,7 +133,7 @@ def _entries_of(table: OutcomeTable, values: Assumptions,
 
 def _states(start: np.ndarray, stop: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
     """(state, its multiple in the share of faults of each row, (r,)): together the stretch between the row's cuts."""
-    to_study, from_study = stop == STUDY, start == STUDY
+    to_study, from_study = stop == STUDY_SHARE, start == STUDY_SHARE
     yield OFF, to_study.astype(float)
     yield ON, from_study.astype(float)
     yield AS_STATED, np.where(to_study, 0.0, stop) - np.where(from_study, 1.0, start)

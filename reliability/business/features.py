@@ -7,15 +7,15 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from scipy import sparse
 
-from reliability.business.cells import COUNTED, TERMS, Cells
+from reliability.business.cells import COUNTED_CELLS, STUDY_TERMS, Cells
 from reliability.faults.consequences import CALLOUTS, NO_CALLOUT
 
-PLAIN = (*CALLOUTS, *COUNTED)  # prices of what is counted; one for each time of each quantity follows
+PLAIN_FEATURES = (*CALLOUTS, *COUNTED_CELLS)  # prices of what is counted; one for each time of each quantity follows
 
 
 def prices_of(quantities: int) -> int:
     """How many prices there are where so many quantities are timed."""
-    return len(PLAIN) + quantities * len(TERMS)
+    return len(PLAIN_FEATURES) + quantities * len(STUDY_TERMS)
 
 
 def joined(parts: Sequence[list[sparse.csr_array]], unit: Sequence[np.ndarray], units: int,
@@ -80,6 +80,6 @@ def _priced(cells: Cells) -> Iterator[tuple[np.ndarray | None, np.ndarray | int,
         yield None, len(CALLOUTS) + j, counted
     waits = np.flatnonzero(cells.waits >= 0)
     for q, (waiting, back) in enumerate(zip(cells.waiting.T, cells.back.T, strict=True)):
-        start = len(PLAIN) + q * len(TERMS)
+        start = len(PLAIN_FEATURES) + q * len(STUDY_TERMS)
         yield waits, start + cells.waits[waits], waiting[waits]
         yield None, start + cells.switched, back

@@ -9,7 +9,7 @@ from reliability.schema.values import Drawn
 
 # Search for rates: discount factors from e^-60 to e^60 cover every rate that a double can tell from −1 or infinity.
 LOG_FACTOR_LIMIT = 60.0
-POINTS = 2_000
+RATE_POINTS = 2_000
 
 
 def discount_factors(rate: Drawn, years: int) -> np.ndarray:
@@ -54,7 +54,7 @@ def irr(flows: np.ndarray) -> float | None:
         return _scaled_value(flows, log_factor)
 
     # one sign change means one root (Descartes); else the grid has to separate the roots
-    inner = np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, POINTS + 1)
+    inner = np.array([]) if changes == 1 else np.linspace(-5.0, 5.0, RATE_POINTS + 1)
     grid = np.concatenate([[-LOG_FACTOR_LIMIT], inner, [LOG_FACTOR_LIMIT]])
     above = np.sign([value(g) for g in grid])
     roots = [float(scipy.optimize.brentq(value, grid[k], grid[k + 1], xtol=1e-15, rtol=1e-15))

@@ -11,7 +11,7 @@ import numpy as np
 
 from reliability.business.cashflow import Capital, capital_of
 from reliability.business.closed_form import ClosedForm, closed_form
-from reliability.business.factors import EVERYTHING
+from reliability.business.factors import EVERY_CLASS
 from reliability.faults.outcomes import OutcomeParts, outcomes_in_parts
 from reliability.indices.draws import alike_draws, count_draws, one_trial, some_draws
 from reliability.indices.simulation import STRUCTURAL
@@ -32,7 +32,7 @@ def table_of_everything(model: Model, scenarios: Sequence[Scenario], whole: bool
     whole: else it has only what can happen at the values of the model, and with reclosing on and off.
     """
     low, high = neighbours(shares_met(model, scenarios), number(model.values, OFF_SHARE))
-    changed = EVERYTHING if whole else {}
+    changed = EVERY_CLASS if whole else {}
     everything = as_assumptions({**model.values, **changed, OFF_SHARE: (low + high) / 2.0})
     return outcomes_in_parts(model.with_values(everything), scenarios)
 
@@ -120,7 +120,7 @@ class ClosedForms:
 def _possible(values: TrialValues) -> list[Drawn]:
     """Which classes of fault can happen, 0 or 1 for each bound of what makes them possible, numbers or (K,)."""
     columns: list[Drawn] = []
-    for key in EVERYTHING:
+    for key in EVERY_CLASS:
         for part in drawn_shares(values, key) if isinstance(values[key], tuple) else [drawn(values, key)]:
             columns += [np.asarray(part > 0.0, dtype=float)[()], np.asarray(part < 1.0, dtype=float)[()]]
     return columns

@@ -17,7 +17,7 @@ import numpy as np
 from reliability.business.limits import Limits, converts, highest, laterals_called
 from reliability.business.options import AS_IT_IS, Options
 
-DECIMALS = 10       # of gains, the largest of a row being 1: what differs by less is alike
+GAIN_DECIMALS = 10       # of gains, the largest of a row being 1: what differs by less is alike
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def best_steps(paths: Paths) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nda
 def zone_paths(options: Options, cost: np.ndarray, gain: np.ndarray, limits: Limits) -> Paths:
     """Paths of all zones. cost, gain: (rows,); limits: of which the laterals forced in and out are looked at."""
     count = len(options.rows)
-    cost, gain = np.append(cost, 0.0), np.append(np.round(gain, DECIMALS), 0.0)     # of what has no row too
+    cost, gain = np.append(cost, 0.0), np.append(np.round(gain, GAIN_DECIMALS), 0.0)     # of what has no row too
     row, pair, unmet = _choices(options, limits)
     corner = upper_hulls(pair, cost[row], gain[row])
     setting_row, path_of = _settings(options, unmet)
@@ -111,7 +111,7 @@ def zone_paths(options: Options, cost: np.ndarray, gain: np.ndarray, limits: Lim
         return total - np.repeat(total[start] - rises[start], end - start)
 
     zone = options.rows["zone"].to_numpy()[setting_row[along[order]]]
-    return Paths(zone, summed(cost, more), np.round(summed(gain, better), DECIMALS), first[:count], last[:count])
+    return Paths(zone, summed(cost, more), np.round(summed(gain, better), GAIN_DECIMALS), first[:count], last[:count])
 
 
 def upper_hulls(group: np.ndarray, cost: np.ndarray, gain: np.ndarray) -> np.ndarray:

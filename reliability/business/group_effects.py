@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from reliability.business.break_even import SHARE, less_than_as_built
+from reliability.business.break_even import SHARE_KEY, less_than_as_built
 from reliability.business.closed_form import DRAWS_AT_LEAST, ClosedForm, timed_names
 from reliability.business.costs import unit_worth
 from reliability.business.forms import ClosedForms
@@ -180,16 +180,17 @@ class GroupEffects:
     def _forms_without_shares(self) -> ClosedForms:
         """Customer-hours where no device states a share of its own of faults while reclosing is off."""
         network = self.model.network
-        if not np.isfinite(network.column[SHARE]).any():
+        if not np.isfinite(network.column[SHARE_KEY]).any():
             return self._forms
-        everywhere = network.with_columns({SHARE: np.full(len(network), np.nan)})
+        everywhere = network.with_columns({SHARE_KEY: np.full(len(network), np.nan)})
         return ClosedForms(Model(everywhere, self.model.values), self.scenarios, self.costs, (HOURS,),
                            self.groups.group, as_built=True, whole=False)
 
     def _hours_by_state(self, values: Assumptions) -> tuple[np.ndarray, np.ndarray]:
         """Customer-hours avoided with reclosing on everywhere, and off, (S, G) each."""
         found = np.zeros((2, *self.shape))
-        for at, some, form, _ in self._forms_without_shares.of(values_of_trials(values, {SHARE: np.array([0.0, 1.0])})):
+        for at, some, form, _ in self._forms_without_shares.of(values_of_trials(values,
+                                                                                {SHARE_KEY: np.array([0.0, 1.0])})):
             found[at] = form.amounts(some, {HOURS: 1.0})
         before = found[:, :1]
         hours = np.concatenate([before, before - found[:, 1:]], axis=1)

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint
 
 ROUNDING = 1e-9     # relative, of sums over many rows
-PRICES = 12         # of money that are tried where the caps leave other choices than money alone
-STEP = 1.5          # factor from one to the next until the budget lies between two
+PRICES_TRIED = 12         # of money that are tried where the caps leave other choices than money alone
+PRICE_FACTOR = 1.5          # factor from one to the next until the budget lies between two
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class KnownChoices:
     def near(self, budget: float, price: float) -> None:
         """Learn from what the caps leave at prices from one on to where it costs as much as a budget."""
         low, high, least = 0.0, np.inf, 1e-4 * float(np.abs(self.gain).max() / (self._capex.max() or 1.0))
-        for _ in range(PRICES):
+        for _ in range(PRICES_TRIED):
             chosen = self.at_price(price)
             if chosen is None:
                 return
@@ -67,8 +67,8 @@ class KnownChoices:
             if self.keep(chosen) and price == 0.0:
                 return
             low, high = (low, price) if fits else (price, high)
-            price = (max(low, least) * STEP if high == np.inf else
-                     high / STEP if low == 0.0 else float(np.sqrt(low * high)))
+            price = (max(low, least) * PRICE_FACTOR if high == np.inf else
+                     high / PRICE_FACTOR if low == 0.0 else float(np.sqrt(low * high)))
 
     def beyond_reach(self, budget: float) -> bool:
         """Whether the SAIDI reduction asked for is out of reach, whatever costs little or nothing."""

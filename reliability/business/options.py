@@ -24,7 +24,7 @@ from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
 from reliability.schema.columns import MOST_COUNTS
-from reliability.schema.devices import BY_NAME, TABLE
+from reliability.schema.devices import BY_NAME, DEVICE_TABLE
 from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 from reliability.study.cost_table import CostTable
@@ -150,7 +150,7 @@ def valued(rows: pd.DataFrame, effects: Mapping[str, np.ndarray], scenario: np.n
 def capital(rows: pd.DataFrame, code: np.ndarray, values: TrialValues) -> np.ndarray:
     """Money that each row costs in year 0, (K, rows), K being 1 where no price is drawn. code: (rows,) of its device.
     """
-    prices = [np.atleast_1d(drawn(values, d.price)) if d.price else np.zeros(1) for d in TABLE]
+    prices = [np.atleast_1d(drawn(values, d.price)) if d.price else np.zeros(1) for d in DEVICE_TABLE]
     by_code = np.stack(np.broadcast_arrays(*prices, np.zeros(1)), axis=-1)
     changes = ((rows["lateral"] < 0) & (rows["setting"] != AS_IT_IS)).to_numpy()
     settings: Drawn = np.atleast_1d(drawn(values, "backup_settings_cost"))[:, None]
@@ -171,7 +171,7 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
     """The cases that any lateral admits."""
     network = model.network
     most, open_to = most_counts(as_built)[network.candidates], _open_to_conversion(network)
-    sound = {d.name: _sound_inside(model, d.name) for d in sorted(TABLE, key=lambda d: not d.counts) if d.chosen}
+    sound = {d.name: _sound_inside(model, d.name) for d in sorted(DEVICE_TABLE, key=lambda d: not d.counts) if d.chosen}
     cases, standing = [], standing_today(model) if applicable_only else None
     for k, fast in enumerate(settings):
         cases.append(_Case(k, fast, None, None, np.ones(len(most), dtype=bool)))

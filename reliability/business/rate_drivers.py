@@ -15,7 +15,7 @@ from reliability.business.costs import (
     grouped,
     total_money,
 )
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, build_outcomes, row_rates
 from reliability.indices.expected import expected_values
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
@@ -30,7 +30,7 @@ def rate_deviations(model: Model, scenarios: Sequence[Scenario], costs: CostTabl
     The NPV is linear in the rates of every unit, so this is exact.
     """
     table = build_outcomes(model, scenarios)
-    permanent = table.kinds == PERMANENT
+    permanent = table.kinds == PERMANENT_BIT
     served = float(model.network.customers.sum())
     result = np.zeros((len(draws), len(scenarios)))
     for rows, relative in ((~permanent, draws.temporary), (permanent, draws.permanent)):
@@ -57,7 +57,7 @@ def total_factors(model: Model, draws: RateDraws) -> np.ndarray:
     """Faults of the whole network at each joint draw over those at the means, (K,)."""
     table = build_outcomes(model, (UNCHANGED,))
     rates = row_rates(table, model.values)
-    permanent, unit = table.kinds == PERMANENT, draws.unit_of[table.section]
+    permanent, unit = table.kinds == PERMANENT_BIT, draws.unit_of[table.section]
     units = draws.temporary.shape[1]
     weights = [np.bincount(unit[those], rates[those], units) for those in (~permanent, permanent)]
     total = weights[0] @ draws.temporary.T + weights[1] @ draws.permanent.T

@@ -17,7 +17,7 @@ from reliability.indices.draws import one_trial
 from reliability.schema.values import Assumptions
 from reliability.tasks import HERE, Workers
 
-GAP = 5e-3          # of a search at a draw
+DRAW_GAP = 5e-3          # of a search at a draw
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def _searched(options: Options, limits: Limits, objective: str, values: Assumpti
     """Whether each lateral is converted (h,), and the setting of each zone (z,), at one draw."""
     rows = options.rows
     lateral, zone, setting = (rows[name].to_numpy() for name in ("lateral", "zone", "setting"))
-    choice = choose(options.at(values, picked), limits, objective, gap=GAP)
+    choice = choose(options.at(values, picked), limits, objective, gap=DRAW_GAP)
     laterals, settings = np.zeros(len(options.heads), dtype=bool), np.full(len(options.zones), AS_IT_IS)
     laterals[lateral[choice.chosen & converts(options)]] = True
     own = choice.chosen & (lateral < 0)

@@ -36,7 +36,7 @@ from reliability.formats import count, exact, money, number, shown
 from reliability.network.place_names import field_columns
 
 NPV, SAIDI = "npv", "saidi"
-SECONDS = 30.0
+SOLVER_SECONDS = 30.0
 GAP = 1e-4
 # Share of the SAIDI reduction that may be given up where the same costs less.
 TIE_TOLERANCE = 1e-6
@@ -65,7 +65,7 @@ class Choice:
 
 
 def choose(options: Options, limits: Limits | None = None, objective: str = NPV, *, gap: float = GAP,
-           seconds: float = SECONDS) -> Choice:
+           seconds: float = SOLVER_SECONDS) -> Choice:
     """The set of conversions with the highest NPV, or the largest SAIDI reduction, within the limits.
 
     objective: "npv" or "saidi". gap: relative; seconds: the search stops then with the best found. Raises ValueError

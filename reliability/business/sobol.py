@@ -18,7 +18,7 @@ from reliability.tasks import HERE, Workers
 
 GOAL = 0.01          # largest standard error of an index
 SAMPLES = 16         # independent samples, over which the error is estimated
-POINTS = 64          # of each to begin with; a power of 2
+SOBOL_POINTS = 64          # of each to begin with; a power of 2
 POINTS_AT_MOST = 4096
 ROUNDING_OF_NPV = 1e-12  # less than that of it is no difference
 RESAMPLED = 400      # bootstrap samples
@@ -80,7 +80,7 @@ def sobol_indices(study: Study, npv: Npv, seed: int, deviations: np.ndarray | No
         return SobolIndices({}, {}, {}, {})
     engines = [scipy.stats.qmc.Sobol(2 * len(inputs.keys), rng=rng)
                for rng in np.random.default_rng(seed).spawn(SAMPLES)]
-    workers, points = workers if workers.far else HERE, POINTS
+    workers, points = workers if workers.far else HERE, SOBOL_POINTS
     outputs = _Outputs(npv, study.values, npv(study.values), deviations)
     known = workers.shared(outputs)
 

@@ -17,16 +17,16 @@ from reliability.business.zone_parts import ZonePart, zone_parts
 from reliability.study.study import Study
 from reliability.tasks import HERE, Workers
 
-DRAWS = 256                 # a power of 2
+STABILITY_DRAWS = 256                 # a power of 2
 DRAWS_WITHIN_LIMITS = 32    # of which each is a search of its own; a power of 2
 MANY_ROWS = 20_000          # of so many options and more a search takes long
 DRAWS_OF_MANY = 8
-TABLES = 6                  # outcome tables of the assumptions that need their own, all levels of them together
-NUMBERS_AT_ONCE = 2_000_000   # of rows and draws that are looked at together; our choice
+MOST_OUTCOME_TABLES = 6                 # of the assumptions that need their own, all levels of them together
+STABILITY_NUMBERS_AT_ONCE = 2_000_000   # of rows and draws that are looked at together; our choice
 WORTH_IT, STAYS = "probability_npv_positive", "stays_chosen_share"
 CERTAIN = "No assumption has a range and no rates are learned: nothing varies."
 AS_NAMED = "The proposal is a scenario that the study names: it is not chosen again."
-NOTHING = "No choice was found."
+NO_CHOICE_FOUND = "No choice was found."
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,10 @@ def stability(study: Study, options: Options, choice: Choice, limits: Limits, na
     named: whether the choice is a scenario that the study names, which is carried out whatever the draw. Where a limit
     holds or SAIDI is the objective, each draw needs a search, and fewer are taken; workers do the searches.
     """
-    drawn = sample(study, DRAWS, study.values["seed"], TABLES) if choice.feasible else None
+    drawn = sample(study, STABILITY_DRAWS, study.values["seed"], MOST_OUTCOME_TABLES) if choice.feasible else None
     if drawn is None:
         none = np.full(len(options.rows), np.nan)
-        return Stability(0, 0, CERTAIN if choice.feasible else NOTHING, np.zeros(0), none,
+        return Stability(0, 0, CERTAIN if choice.feasible else NO_CHOICE_FOUND, np.zeros(0), none,
                          choice.selection.assign(**{WORTH_IT: np.nan, STAYS: np.nan}), np.nan)
     options = with_learned_rates(options, study)
     apart, group = _groups(options, choice.chosen)
@@ -113,9 +113,9 @@ def _npvs(options: Options, drawn: Sample) -> Iterator[tuple[ZonePart, Options, 
 
     In parts that stay at hand.
     """
-    parts = zone_parts(options, max(NUMBERS_AT_ONCE // drawn.size, 1))
+    parts = zone_parts(options, max(STABILITY_NUMBERS_AT_ONCE // drawn.size, 1))
     for p, at, savings in options.effects.savings_of([part.groups for part in parts], drawn.values, drawn.picked,
-                                                     NUMBERS_AT_ONCE):
+                                                     STABILITY_NUMBERS_AT_ONCE):
         some = parts[p].of(options)
         yield parts[p], some, at, some.npv(drawn.some(at).values, savings)
 

@@ -29,7 +29,8 @@ from reliability.study.cost_table import CostTable
 from reliability.tasks import HERE, Workers
 
 MOST_CHANGED = 0.5      # of the rows: both scenarios over so many take as long as one over all; our choice
-TIMED = {"customer_hours": "customers", "load_kwh": "load"}  # quantities whose hours count, and what they are made of
+TIMED_OF = {"customer_hours": "customers",
+            "load_kwh": "load"}  # quantities whose hours count, and what they are made of
 _Sums = tuple[sparse.csr_array, np.ndarray]     # sums by unit, and what waits for own hours, see `cells_of`
 
 
@@ -120,7 +121,7 @@ def measured_of(network: Network, names: Sequence[str], costs: CostTable) -> Mea
     amounts, hours = amounts_of(network), network.column["repair_hours"]
     stated = np.unique(hours[~np.isnan(hours)])
     own_hours = np.searchsorted(stated, hours)
-    timed = [Timed(name, amounts[what]) for name, what in TIMED.items() if name in names]
+    timed = [Timed(name, amounts[what]) for name, what in TIMED_OF.items() if name in names]
     if INTERRUPTION not in names:
         return Measured(amounts["customers"], None, tuple(timed), stated, own_hours)
     by_class = customers_by_class(network)

@@ -15,7 +15,7 @@ from reliability.schema.values import Assumptions, TrialValues, drawn_shares, nu
 
 FARTHEST = 32.0            # a break-even is looked for up to this many times the value, then to the bounds
 FROM_ZERO = np.geomspace(1e-9, 0.1, 9)  # … where the value is 0, at these shares of the upper bound
-RELATIVE_TOLERANCE = 1e-10
+ROOT_TOLERANCE = 1e-10
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class _Brackets:
             root[inside] = elementwise.find_root(
                 npv_at, (self.low[inside], self.high[inside]),
                 args=(self.key[inside].astype(float), self.scenario[inside].astype(float)),
-                tolerances={"xrtol": RELATIVE_TOLERANCE, "xatol": 0.0, "fatol": 0.0}).x
+                tolerances={"xrtol": ROOT_TOLERANCE, "xatol": 0.0, "fatol": 0.0}).x
         return self.key, self.scenario, root
 
 

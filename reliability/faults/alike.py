@@ -9,23 +9,23 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from reliability.faults.outcomes import PERMANENT, OutcomeTable
-from reliability.faults.parts import THREE_PHASE
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable
+from reliability.faults.parts import THREE_PHASE_FAULTS
 from reliability.network.packed import distinct, packed
 
-ROWS_AT_ONCE = 100_000              # what is found on the way then stays near the processor; our choice
+ALIKE_ROWS_AT_ONCE = 100_000              # what is found on the way then stays near the processor; our choice
 
 
 def rows_by_sections(table: OutcomeTable) -> Iterator[tuple[np.ndarray, slice]]:
     """(positions of all rows of some sections, in their order; the sections) of a table, about ROWS_AT_ONCE at a time.
     """
-    if len(table) <= ROWS_AT_ONCE:
+    if len(table) <= ALIKE_ROWS_AT_ONCE:
         yield np.arange(len(table)), slice(0, len(table.network))
         return
     order = np.argsort(table.section, kind="stable")
     section, start, first = table.section[order], 0, 0
     while start < len(order):
-        at = section[min(start + ROWS_AT_ONCE, len(order)) - 1]
+        at = section[min(start + ALIKE_ROWS_AT_ONCE, len(order)) - 1]
         # of the same type, or all of the array would be converted
         stop, last = int(np.searchsorted(section, at, side="right")), int(at)
         yield order[start:stop], slice(first, last + 1)
@@ -42,8 +42,8 @@ def alike_rows(table: OutcomeTable, scenario: int, rows: np.ndarray | None = Non
     walked = table.off[scenario, at] & (opened == table.recloser[scenario][section])
     # what stays open is on the path to the source, where its number among the devices is its name
     _, ends = distinct(packed([section - (section.min() if len(section) else 0), table.network.devices_above[opened]]))
-    key, like = distinct(packed([ends, table.openings[scenario, at], walked, table.kinds[at] == PERMANENT,
-                                 table.part[at] == THREE_PHASE]))
+    key, like = distinct(packed([ends, table.openings[scenario, at], walked, table.kinds[at] == PERMANENT_BIT,
+                                 table.part[at] == THREE_PHASE_FAULTS]))
     one = np.empty(len(key), dtype=np.int64)
     one[like] = np.arange(len(like)) if rows is None else rows
     return one, like
@@ -69,7 +69,7 @@ def counted_alike(table: OutcomeTable, scenario: int, rows: np.ndarray,
 
     rates: (r,) of every row of the table each. Rows of a small table stand for themselves: it takes no time.
     """
-    if len(table) <= ROWS_AT_ONCE:
+    if len(table) <= ALIKE_ROWS_AT_ONCE:
         return rows, [rate[rows] for rate in rates]
     one, like = alike_rows(table, scenario, rows)
     return one, [np.bincount(like, rate[rows], len(one)) for rate in rates]

@@ -20,8 +20,8 @@ from reliability.network.protection import Protection
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn
 
-NONE = -1
-NEVER = 127  # counts that no sequence reaches
+NOTHING_WORKS = -1
+NEVER_REACHED = 127  # counts that no sequence reaches
 FUSE_WORKS, FUSE_FAILS, SECTIONALIZER_WORKS, SECTIONALIZER_FAILS, RIGHT_LINK, WRONG_LINK = range(6)
 FACTS = 6    # columns of a tally
 _FusePattern = tuple[tuple[tuple[int, np.ndarray], ...], np.ndarray, np.ndarray | None]
@@ -76,9 +76,9 @@ def walk_chains(network: Network, protections: Sequence[Protection], races: Coor
     """Every state of the chain above every place, for all scenarios at once."""
     s, m = len(protections), len(places.section)
     walk = _Walk(protections, races, places, values)
-    nothing = np.full((s, m), NONE, dtype=np.int32)
+    nothing = np.full((s, m), NOTHING_WORKS, dtype=np.int32)
     state = Chains(np.arange(m, dtype=np.int32), np.zeros((m, FACTS), dtype=np.int16), nothing, nothing, nothing,
-                   np.full((s, m), NEVER, dtype=np.int16))
+                   np.full((s, m), NEVER_REACHED, dtype=np.int16))
     protective, above = (of.astype(np.int32) for of in (network.protective, network.protective_above))
     at, finished = protective[places.section], []
     live = np.ones((s, m), dtype=bool)  # scenarios whose reclosing device lies further up
@@ -115,7 +115,7 @@ def _step(walk: _Walk, state: Chains, at: np.ndarray, kinds: np.ndarray,
     current = walk.places.current_a[state.place]
     counts = np.stack([p.counts[at] for p in protections]).astype(np.int16)
     actuating = np.stack([p.actuating_a[at] for p in protections])
-    blows = live & MELTS[kinds] & (state.fuse == NONE)
+    blows = live & MELTS[kinds] & (state.fuse == NOTHING_WORKS)
     # of equal counts the one nearest the source decides, so a later device takes over;
     # an unknown current compares false: the sectionalizer acts (model §2)
     opens = live & COUNTS[kinds] & ~(current < actuating) & (counts <= state.counts)

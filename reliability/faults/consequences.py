@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.faults.outcomes import PERMANENT, OutcomeTable
-from reliability.faults.parts import ALL, phases_involved
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable
+from reliability.faults.parts import ALL_FAULTS, phases_involved
 from reliability.faults.times import (
     NO_TIME,
     PATROL,
@@ -19,13 +19,13 @@ from reliability.faults.times import (
 )
 from reliability.network.devices import COUNTS
 from reliability.network.quantities import Quantity, SectionSums, customers_of
-from reliability.schema.devices import TABLE
+from reliability.schema.devices import DEVICE_TABLE
 from reliability.schema.values import Assumptions
 
 CALLOUTS = ("refuse", "reset", "patrol", "repair")
 NO_CALLOUT = -1
 # after a temporary fault, by device code; the last for no device
-CALLOUT_OF = np.array([CALLOUTS.index(d.callout) if d.callout else NO_CALLOUT for d in TABLE] + [NO_CALLOUT])
+CALLOUT_OF = np.array([CALLOUTS.index(d.callout) if d.callout else NO_CALLOUT for d in DEVICE_TABLE] + [NO_CALLOUT])
 # by place in times.WAITING
 CALLOUT_AFTER = np.array([0, 1, 2, 3, 2, 3, NO_CALLOUT])
 
@@ -119,11 +119,11 @@ def consequences(table: OutcomeTable, scenario: int, values: Assumptions,
     section, opened = table.section[rows], table.opened[scenario, rows]
     openings = table.openings[scenario, rows].astype(float)
     recloser = table.recloser[scenario][section]
-    stays_open, permanent = opened >= 0, table.kinds[rows] == PERMANENT
+    stays_open, permanent = opened >= 0, table.kinds[rows] == PERMANENT_BIT
     locked_out_for_good = table.off[scenario, rows] & (opened == recloser)
 
     # without ground elements the parts of a section's faults are not distinguished
-    part = np.where(table.hears_ground[scenario][section], table.part[rows], ALL)
+    part = np.where(table.hears_ground[scenario][section], table.part[rows], ALL_FAULTS)
     involved = phases_involved(part, network.phases[section], values)
     per_phase = np.minimum(1.0, involved / network.phases[opened])
     share = np.where(stays_open, np.where(protection.locks_out_all[opened], 1.0, per_phase), 0.0)

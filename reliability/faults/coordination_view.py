@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.faults.parts import THREE_PHASE, part_probability, parts_of_rows
+from reliability.faults.parts import THREE_PHASE_FAULTS, part_probability, parts_of_rows
 from reliability.faults.places import split_places
 from reliability.network.coordination import Coordination, coordination, known_link
-from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, KINDS, PHASE_ELEMENTS
+from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, OPERATION_KINDS, PHASE_ELEMENTS
 from reliability.network.devices import MELTS, RECLOSES
 from reliability.network.forest import nearest
 from reliability.network.link_curves import own_curves
@@ -26,16 +26,16 @@ from reliability.network.rates import fault_rates
 from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
 
-# What may happen on an operation, beyond the three of the race: see OUTCOMES.
-UNKNOWN, NO_FUSE, NOT_SET = 3, 4, 5
-OUTCOMES = {
+# What may happen on an operation, beyond the three of the race: see OUTCOME_WORDS.
+UNKNOWN_OUTCOME, NO_FUSE, NOT_SET = 3, 4, 5
+OUTCOME_WORDS = {
     DEVICE_ALONE: ("saved", "recloser alone (fuse saved)"), BOTH: ("both", "both"),
-    FUSE_ALONE: ("fuse_alone", "fuse alone"), UNKNOWN: ("unknown", "fault current unknown"),
+    FUSE_ALONE: ("fuse_alone", "fuse alone"), UNKNOWN_OUTCOME: ("unknown", "fault current unknown"),
     NO_FUSE: ("no_fuse", "no fuse in between"), NOT_SET: ("not_set", "no fast operation set"),
 }
-KEYS = tuple(key for key, _ in OUTCOMES.values())
-OPERATIONS = ("fast", "delayed")                 # in the order of FAST_OPERATION, DELAYED_OPERATION
-FACTORS = (1.0, 1.25, 1.5, 2.0)                  # × fault currents: the source grows; our choice
+OUTCOME_KEYS = tuple(key for key, _ in OUTCOME_WORDS.values())
+OPERATION_NAMES = ("fast", "delayed")                 # in the order of FAST_OPERATION, DELAYED_OPERATION
+GROWTH_FACTORS = (1.0, 1.25, 1.5, 2.0)                  # × fault currents: the source grows; our choice
 
 
 @dataclass(frozen=True)
@@ -88,24 +88,24 @@ def split_by_outcome(model: Model, found: Protection,
     weight = places.width[row] * part_probability(part, values)
     fuse = nearest_fuse(network, found)[section]
     pair = np.where(fuse == NONE, NONE, races.right[0][fuse])
-    share = np.zeros((len(network), KINDS, len(OUTCOMES)))
-    for kind in range(KINDS):
+    share = np.zeros((len(network), OPERATION_KINDS, len(OUTCOME_WORDS)))
+    for kind in range(OPERATION_KINDS):
         outcome = np.full(len(section), NO_FUSE)
         fused = np.flatnonzero(pair != NONE)
         outcome[fused] = races.race.outcome_at(pair[fused], np.full(len(fused), kind), np.where(
-            part[fused] == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS), current[fused]) if len(fused) else NO_FUSE
-        outcome = np.where((outcome != NO_FUSE) & np.isnan(current), UNKNOWN, outcome)
+            part[fused] == THREE_PHASE_FAULTS, PHASE_ELEMENTS, ALL_ELEMENTS), current[fused]) if len(fused) else NO_FUSE
+        outcome = np.where((outcome != NO_FUSE) & np.isnan(current), UNKNOWN_OUTCOME, outcome)
         if kind == FAST_OPERATION:
             outcome = np.where((outcome != NO_FUSE) & (found.fast[recloser[section]] == 0), NOT_SET, outcome)
-        flat = np.bincount(section * len(OUTCOMES) + outcome, weight, len(network) * len(OUTCOMES))
-        share[:, kind] = flat.reshape(len(network), len(OUTCOMES))
+        flat = np.bincount(section * len(OUTCOME_WORDS) + outcome, weight, len(network) * len(OUTCOME_WORDS))
+        share[:, kind] = flat.reshape(len(network), len(OUTCOME_WORDS))
     # a place's shares add up to 1 but for rounding
     share /= share.sum(axis=2, keepdims=True)
     return OutcomeSplit(share, np.nan_to_num(network.column["length_km"]), fault_rates(model))
 
 
 def splits_by_factor(model: Model, found: Protection,
-                     factors: Sequence[float] = FACTORS) -> dict[float, OutcomeSplit]:
+                     factors: Sequence[float] = GROWTH_FACTORS) -> dict[float, OutcomeSplit]:
     """`split_by_outcome` at some factors on the fault currents and at the study's own, ascending by factor."""
     network, values = model.network, model.values
     races = coordination(model, (found,))
@@ -129,7 +129,7 @@ def laterals_frame(network: Network, found: Protection, split: OutcomeSplit) -> 
     rule = np.where(~fused, "no fuse", np.where((link != "") & (found.settings_of[recloser] >= 0), "curves",
                                                 "fast clearing time"))
     on = place >= 0
-    faults = np.zeros((len(heads), KINDS, len(OUTCOMES)))
+    faults = np.zeros((len(heads), OPERATION_KINDS, len(OUTCOME_WORDS)))
     np.add.at(faults, place[on], split.share[on] * split.faults[on, None, None])
     total = faults[:, 0].sum(axis=1)
     shares = np.divide(faults, total[:, None, None], out=np.full(faults.shape, np.nan), where=total[:, None, None] > 0)
@@ -137,8 +137,8 @@ def laterals_frame(network: Network, found: Protection, split: OutcomeSplit) -> 
         "lateral_id": network.ids[heads].astype(str), "device": [DEVICES[d] for d in found.device[heads]],
         "fuse_link": np.where(fused, link, ""), "recloser_id": network.ids[recloser].astype(str),
         "fast_operations": found.fast[recloser], "rule": rule, "operation": operation, "faults_per_year": total,
-        **{key: shares[:, kind, what] for what, key in enumerate(KEYS)},
-    }) for kind, operation in enumerate(OPERATIONS)]
+        **{key: shares[:, kind, what] for what, key in enumerate(OUTCOME_KEYS)},
+    }) for kind, operation in enumerate(OPERATION_NAMES)]
     return pd.concat(frames).sort_index(kind="stable").reset_index(drop=True)
 
 
@@ -151,15 +151,15 @@ def feeders_frame(network: Network, split: OutcomeSplit) -> pd.DataFrame:
         for k, part in enumerate(("laterals", "mains")):
             sections = order[ends[2 * feeder + k]:ends[2 * feeder + k + 1]]
             km, faults = split.km(sections), split.faults_a_year(sections)
-            rows += [(str(name), part, operation, OUTCOMES[outcome][1], float(km[kind, outcome]),
+            rows += [(str(name), part, operation, OUTCOME_WORDS[outcome][1], float(km[kind, outcome]),
                       float(faults[kind, outcome]))
-                     for kind, operation in enumerate(OPERATIONS) for outcome in OUTCOMES]
+                     for kind, operation in enumerate(OPERATION_NAMES) for outcome in OUTCOME_WORDS]
     return pd.DataFrame(rows, columns=["feeder_id", "part", "operation", "outcome", "km", "faults_per_year"])
 
 
 def growth_frame(splits: dict[float, OutcomeSplit], sections: np.ndarray) -> pd.DataFrame:
     """A row a factor on the fault currents and operation: share of the faults of some sections in each outcome."""
-    rows = [{"fault_current_factor": factor, "operation": operation, **dict(zip(KEYS, shares, strict=True))}
+    rows = [{"fault_current_factor": factor, "operation": operation, **dict(zip(OUTCOME_KEYS, shares, strict=True))}
             for factor, split in splits.items()
-            for operation, shares in zip(OPERATIONS, split.shares(sections), strict=True)]
-    return pd.DataFrame(rows, columns=["fault_current_factor", "operation", *KEYS])
+            for operation, shares in zip(OPERATION_NAMES, split.shares(sections), strict=True)]
+    return pd.DataFrame(rows, columns=["fault_current_factor", "operation", *OUTCOME_KEYS])

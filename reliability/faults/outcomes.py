@@ -13,8 +13,8 @@ from functools import partial
 
 import numpy as np
 
-from reliability.faults.chains import NEVER, Chains, pattern_probability, walk_chains
-from reliability.faults.parts import THREE_PHASE, part_probability, parts_of_rows
+from reliability.faults.chains import NEVER_REACHED, Chains, pattern_probability, walk_chains
+from reliability.faults.parts import THREE_PHASE_FAULTS, part_probability, parts_of_rows
 from reliability.faults.places import Places, split_places
 from reliability.faults.sequence import Backups, resolve_sequence
 from reliability.faults.states import States, state_probability, states_of_rows
@@ -30,7 +30,7 @@ from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, Drawn
 
 DEAD_TIMES = 3                     # a temporary fault clears in dead time 1, 2 or 3
-PERMANENT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
+PERMANENT_BIT = 1 << DEAD_TIMES        # bits of `kinds`: 1, 2, 4 clearing in dead time 1, 2, 3; 8 permanent
 SECTIONS_AT_ONCE = 10_000          # of a part of a table that is only summed
 RATES_AT_ONCE = 100_000            # rows; more at a time would only take memory
 _Ends = tuple[np.ndarray, np.ndarray]   # (opened, openings), (S, r) each
@@ -215,7 +215,7 @@ def _rows(faults: _Faults, level: int, off: np.ndarray, one_fast: int) -> Iterat
                       _outcomes(faults, FAST_OPERATION), _outcomes(faults, DELAYED_OPERATION))
     low, high = faults.states.bounds(level)
     for kinds, index, opened, openings in _merged_kinds(
-            [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER)]):
+            [resolve_sequence(chains, backups, clearing) for clearing in (1, 2, 3, NEVER_REACHED)]):
         yield (section[index].astype(np.int32), np.full(len(index), kinds, dtype=np.int8),
                places.width[chains.place[index]], chains.tally[index].T, part[index], low[index], high[index],
                off[:, index], opened[:, index], openings[:, index])
@@ -233,7 +233,7 @@ def _outcomes(faults: _Faults, kind: int) -> np.ndarray:
     races, chains = faults.races, faults.chains
     if not len(races.race):
         return np.zeros(chains.pair.shape, dtype=np.int8)
-    heard = np.where(faults.part == THREE_PHASE, PHASE_ELEMENTS, ALL_ELEMENTS)
+    heard = np.where(faults.part == THREE_PHASE_FAULTS, PHASE_ELEMENTS, ALL_ELEMENTS)
     found = np.zeros(chains.pair.shape, dtype=np.int8)
     fused = chains.pair >= 0
     scenario, row = np.nonzero(fused)
@@ -253,7 +253,7 @@ def _merged_kinds(results: list[_Ends]) -> Iterator[tuple[int, np.ndarray, np.nd
     same12, same23 = _alike(first, second), _alike(second, third)
     for mask, rows, result in (
         (0b111, same12, first), (0b001, ~same12, first), (0b110, same23 & ~same12, second),
-        (0b010, ~same23, second), (0b100, ~same23, third), (PERMANENT, yes, permanent),
+        (0b010, ~same23, second), (0b100, ~same23, third), (PERMANENT_BIT, yes, permanent),
     ):
         index = np.flatnonzero(rows)
         if index.size:
@@ -266,7 +266,7 @@ def _alike(a: _Ends, b: _Ends) -> np.ndarray:
 
 def kind_probability(kinds: int, temporary: Drawn, shares: Sequence[Drawn]) -> Drawn:
     """Probability that a fault is of one of the kinds (bits); arrays broadcast."""
-    if kinds == PERMANENT:
+    if kinds == PERMANENT_BIT:
         return 1.0 - temporary
     clears: Drawn = sum(shares[d] for d in range(DEAD_TIMES) if kinds >> d & 1)
     return temporary * clears
@@ -283,7 +283,7 @@ def row_rates(table: OutcomeTable, values: Assumptions) -> np.ndarray:
     first, sections = _sections_of(table.section)
     own = table.network.column["temporary_fraction"][sections]
     temporary = np.where(np.isnan(own), values["temporary_fraction"], own)
-    kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT + 1)])
+    kind = np.stack([kind_probability(bits, temporary, values["clearing_shares"]) for bits in range(PERMANENT_BIT + 1)])
     faults, rates = fault_rates(Model(table.network, values), sections), np.empty(len(table))
     for start in range(0, len(table), RATES_AT_ONCE):
         at = slice(start, start + RATES_AT_ONCE)

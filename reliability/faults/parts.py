@@ -11,7 +11,7 @@ import numpy as np
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
-ALL, TO_GROUND, THREE_PHASE = 0, 1, 2
+ALL_FAULTS, TO_GROUND, THREE_PHASE_FAULTS = 0, 1, 2
 
 
 def parts_of_rows(network: Network, hears_ground: np.ndarray, section: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -21,8 +21,9 @@ def parts_of_rows(network: Network, hears_ground: np.ndarray, section: np.ndarra
     """
     two = (hears_ground & (network.phases == 3))[section]
     rows, split = np.arange(len(section)), np.flatnonzero(two)
-    part = np.where(two, TO_GROUND, ALL).astype(np.int8)
-    return (np.concatenate([part, np.full(len(split), THREE_PHASE, dtype=np.int8)]), np.concatenate([rows, split]))
+    part = np.where(two, TO_GROUND, ALL_FAULTS).astype(np.int8)
+    return (np.concatenate([part, np.full(len(split), THREE_PHASE_FAULTS, dtype=np.int8)]),
+            np.concatenate([rows, split]))
 
 
 def part_probability(part: np.ndarray, values: Assumptions) -> np.ndarray:
@@ -36,4 +37,4 @@ def phases_involved(part: np.ndarray, phases: np.ndarray, values: Assumptions) -
     one, two, three = values["phases_involved"]
     by_phases = np.array([np.nan, 1.0, one + 2.0 * (two + three), one + 2.0 * two + 3.0 * three])
     to_ground = (one + 2.0 * two) / (one + two) if one + two > 0 else 3.0
-    return np.where(part == ALL, by_phases[phases.astype(int)], np.where(part == TO_GROUND, to_ground, 3.0))
+    return np.where(part == ALL_FAULTS, by_phases[phases.astype(int)], np.where(part == TO_GROUND, to_ground, 3.0))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.faults.chains import NONE, Chains
+from reliability.faults.chains import NOTHING_WORKS, Chains
 from reliability.network.race import BOTH, DEVICE_ALONE, FUSE_ALONE
 
 
@@ -30,7 +30,7 @@ def resolve_sequence(chains: Chains, backups: Backups, clearing: int) -> tuple[n
 
     clearing: the dead time, NEVER for a permanent fault.
     """
-    opened = np.full(chains.fuse.shape, NONE, dtype=np.int32)
+    opened = np.full(chains.fuse.shape, NOTHING_WORKS, dtype=np.int32)
     openings = np.zeros(chains.fuse.shape, dtype=np.int8)
     running = np.ones(chains.fuse.shape, dtype=bool)
     ready_with_fuse = np.minimum(chains.fuse, chains.sectionalizer)  # of two, the one nearest the source
@@ -42,7 +42,7 @@ def resolve_sequence(chains: Chains, backups: Backups, clearing: int) -> tuple[n
         running[now] = False
 
     for operation in range(1, int(backups.lockout.max(initial=0)) + 1):
-        happens = np.where(chains.fuse == NONE, DEVICE_ALONE,
+        happens = np.where(chains.fuse == NOTHING_WORKS, DEVICE_ALONE,
                            np.where(operation <= backups.fast, backups.on_fast, backups.on_delayed))
         ready = chains.counts <= operation
         end(happens == FUSE_ALONE, chains.fuse, operation - 1)
@@ -51,7 +51,7 @@ def resolve_sequence(chains: Chains, backups: Backups, clearing: int) -> tuple[n
         end(happens == BOTH, chains.fuse, operation)
         end(ready, chains.sectionalizer, operation)
         if clearing <= operation:
-            end(running, NONE, operation)
+            end(running, NOTHING_WORKS, operation)
         if not running.any():
             break
     return opened, openings

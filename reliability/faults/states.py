@@ -15,7 +15,7 @@ import numpy as np
 from reliability.network.protection import Protection
 from reliability.schema.values import Assumptions, TrialValues, drawn
 
-STUDY = -1.0  # in place of a share: the study's, which may be uncertain
+STUDY_SHARE = -1.0  # in place of a share: the study's, which may be uncertain
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, valu
     own = np.where(by_study, float(values["reclosing_off_share"]), stated)
     ends = np.zeros((len(section), 1)), np.ones((len(section), 1))
     share = np.concatenate([ends[0], own.T, ends[1]], axis=1)
-    edge = np.concatenate([ends[0], np.where(by_study, STUDY, own).T, ends[1]], axis=1)
+    edge = np.concatenate([ends[0], np.where(by_study, STUDY_SHARE, own).T, ends[1]], axis=1)
     order = np.argsort(share, axis=1, kind="stable")
     share, edge = np.take_along_axis(share, order, axis=1), np.take_along_axis(edge, order, axis=1)
     # a cut that no row has is no cut
@@ -65,7 +65,7 @@ def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, valu
 def state_probability(off_from: float | np.ndarray, off_to: float | np.ndarray, values: TrialValues) -> np.ndarray:
     """Share of a section's faults between two cuts, each a share or STUDY."""
     study = drawn(values, "reclosing_off_share")
-    return np.where(off_to == STUDY, study, off_to) - np.where(off_from == STUDY, study, off_from)
+    return np.where(off_to == STUDY_SHARE, study, off_to) - np.where(off_from == STUDY_SHARE, study, off_from)
 
 
 def orders_of_shares(protections: Sequence[Protection]) -> bool:

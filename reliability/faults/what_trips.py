@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 
 from reliability.faults.consequences import consequences
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, row_rates
 from reliability.network.quantities import customers_of
 from reliability.schema.values import Assumptions, as_assumptions
 
-SHARE = "reclosing_off_share"
+SHARE_KEY = "reclosing_off_share"
 
 
 def what_trips(both: OutcomeTable, values: Assumptions, sections: np.ndarray) -> pd.DataFrame:
@@ -23,11 +23,11 @@ def what_trips(both: OutcomeTable, values: Assumptions, sections: np.ndarray) ->
     at, parts = np.flatnonzero(sections[both.section]), []
     some, customers = both.take(at), customers_of(both.network)
     for off in (False, True):
-        rates = row_rates(some, as_assumptions({**values, SHARE: float(off)}))
+        rates = row_rates(some, as_assumptions({**values, SHARE_KEY: float(off)}))
         for s in range(len(some.scenarios)):
             effect = consequences(some, s, values)
             parts.append(pd.DataFrame({
-                "off": off, "permanent": some.kinds == PERMANENT, "scenario": s, "opened": effect.opened,
+                "off": off, "permanent": some.kinds == PERMANENT_BIT, "scenario": s, "opened": effect.opened,
                 "share": rates, "customers": rates * effect.sustained(customers)})[rates > 0.0])
     keys = ["off", "permanent", "scenario"]
     found = pd.concat(parts).groupby([*keys, "opened"], as_index=False)[["share", "customers"]].sum()

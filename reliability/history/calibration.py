@@ -19,7 +19,7 @@ import scipy
 from reliability.formats import count, number
 from reliability.history.durations import CUT_HOURS, MINIMUM_EVENTS, EventHours
 from reliability.history.level import LEVEL
-from reliability.history.model_days import KINDS, ModelDays
+from reliability.history.model_days import CALLOUT_KINDS, ModelDays
 
 ALL_DAYS, ORDINARY_DAYS = "all days", "days without major events"
 YEARS_FOR_A_SPREAD = 3      # fewer do not show how years differ (our choice)
@@ -187,7 +187,7 @@ def _interval(ratio: np.ndarray, spread: np.ndarray, width: float) -> tuple[np.n
 def _times(recorded: EventHours, modelled: np.ndarray) -> pd.DataFrame:
     """Restoration times by kind, recorded and modelled, see `Comparison.times`."""
     rows: dict[str, Mapping[str, float]] = {}
-    for name, model_hours in zip(KINDS, modelled, strict=True):
+    for name, model_hours in zip(CALLOUT_KINDS, modelled, strict=True):
         hours = recorded.hours[recorded.kinds[name] & (recorded.hours > CUT_HOURS)]
         if len(hours) >= MINIMUM_EVENTS and model_hours > 0:
             ratio = float(hours.mean() / model_hours)

@@ -15,7 +15,7 @@ import scipy
 
 from reliability.history.posterior import LOGIT_SPREAD, Evidence, Posterior, Prior, openings_each, ratio
 
-FACTORS = (0.5, 2.0 / 3.0, 1.0, 1.5, 2.0)
+CLEARING_FACTORS = (0.5, 2.0 / 3.0, 1.0, 1.5, 2.0)
 CLEARLY = 3.0       # by so much the logarithm of the likelihood must gain before another time is called likelier (ours)
 MATTERS = 0.05      # below this span of the likelihoods the records say nothing of the time
 NEAR = 1e-3         # of the logarithm of a likelihood, at which its climb ends
@@ -32,7 +32,7 @@ class ClearingFit:
     def best(self) -> float:
         """The factor that fits best, 1 unless another one is clearly likelier."""
         at = int(np.argmax(self.log_likelihood))
-        return FACTORS[at] if self.log_likelihood[at] > CLEARLY else 1.0
+        return CLEARING_FACTORS[at] if self.log_likelihood[at] > CLEARLY else 1.0
 
     @property
     def matters(self) -> bool:
@@ -44,9 +44,9 @@ def fit_clearing(evidences: Sequence[Evidence], posterior: Posterior, prior: Pri
     """evidences: at FACTORS times the fast clearing time. posterior: at the time itself, to begin from."""
     last = posterior.last
     start = np.concatenate([_logit(last.fraction), np.log(last.mean), [np.log(last.shape)], _logit(last.blank)])
-    values, middle = np.empty(len(FACTORS)), FACTORS.index(1.0)
+    values, middle = np.empty(len(CLEARING_FACTORS)), CLEARING_FACTORS.index(1.0)
     values[middle], best = _largest(evidences[middle], prior, start)
-    for at in (range(middle - 1, -1, -1), range(middle + 1, len(FACTORS))):
+    for at in (range(middle - 1, -1, -1), range(middle + 1, len(CLEARING_FACTORS))):
         near = best
         for i in at:
             values[i], near = _largest(evidences[i], prior, near)

@@ -15,7 +15,7 @@ from reliability.history.lateral_years import (
     spread_between_feeder_years,
     spread_between_years,
 )
-from reliability.history.posterior_sums import DRAWS, log_odds_draws
+from reliability.history.posterior_sums import POSTERIOR_DRAWS, log_odds_draws
 from reliability.history.ratio_tests import (
     NO_DIFFERENCE,
     ConditionalRatio,
@@ -23,7 +23,7 @@ from reliability.history.ratio_tests import (
     conditional_ratio,
     verdict,
 )
-from reliability.history.selection_basis import BOTH, RAW
+from reliability.history.selection_basis import BOTH_MUST_AGREE, RAW
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class ConvertedAgainstOthers:
 
     def verdict(self, decides: str) -> str:
         """By the comparison that decides; where that is BOTH, theirs where they agree."""
-        if decides == BOTH:
+        if decides == BOTH_MUST_AGREE:
             found = verdict(self.raw)
             return found if verdict(self.predictive) == found else NO_DIFFERENCE
         return verdict(self.raw if decides == RAW else self.predictive)
@@ -54,16 +54,16 @@ def compare(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, expo
     """
     before, after = table.totals(False), table.totals(True)
     spread = spread_between_years(table.counts[~converted])
-    draws = spread.draws(rng.random(DRAWS))
+    draws = spread.draws(rng.random(POSTERIOR_DRAWS))
     concentrations = table.concentration(False), table.concentration(True)
     wider = (float(draws.mean()) * sum(concentrations) + DRIFT) * sum(
         concentration((before + after)[group]) for group in (converted, ~converted))
     apart, of_feeders = feeders_apart(before + after, converted, feeder), spread_between_feeder_years(
         table.counts[~converted], feeder[~converted])
-    by_feeder = of_feeders.draws(rng.random(DRAWS)) * apart * sum(concentrations)
+    by_feeder = of_feeders.draws(rng.random(POSTERIOR_DRAWS)) * apart * sum(concentrations)
     own = int(before[converted].sum()), int(after[converted].sum())
     others = int(before[~converted].sum()), int(after[~converted].sum())
     log_odds = log_odds_draws(before, exposure, converted, draws, concentrations, rng)
-    log_odds = log_odds + np.sqrt(by_feeder) * rng.standard_normal(DRAWS)
+    log_odds = log_odds + np.sqrt(by_feeder) * rng.standard_normal(POSTERIOR_DRAWS)
     return ConvertedAgainstOthers(conditional_ratio(*own, others, float(np.sqrt(wider + by_feeder.mean()))),
                                   PredictiveRatio(own[1], own[1] + others[1], log_odds), spread, of_feeders, apart)

@@ -28,7 +28,7 @@ from reliability.history.lateral_years import DRIFT, LateralYears, Spread, conce
 from reliability.history.outages import Records
 from reliability.history.pilot import years_after_needed
 from reliability.history.ratio_tests import RatioTest, p_value, ratio_interval, verdict
-from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, SelectionBasis, selection_basis
+from reliability.history.selection_basis import BOTH_MUST_AGREE, PREDICTIVE, RAW, SelectionBasis, selection_basis
 from reliability.network.devices import CODE
 from reliability.schema.devices import FUSE
 
@@ -179,7 +179,7 @@ def _decides(measure: str, basis: SelectionBasis) -> str:
     A choice by the records usually rests on sustained interruptions. They tell of a lateral's momentary events too,
     which the predictive comparison of momentary events does not know of.
     """
-    return BOTH if measure == "momentary_events" and basis.decides == PREDICTIVE else basis.decides
+    return BOTH_MUST_AGREE if measure == "momentary_events" and basis.decides == PREDICTIVE else basis.decides
 
 
 def _described(test: RatioTest, ratio: float, name: str, prefix: str) -> dict[str, object]:

@@ -21,7 +21,7 @@ from reliability.study.event_ids import MOMENTARY_SECONDS
 from reliability.study.study import Study
 
 SAME_SECONDS = 60       # one event in two places, whose clocks may differ so much (our choice)
-LOG, OUTAGE_RECORDS, BOTH = "operations", "outages", "both"     # sources of an event
+EVENT_LOG, OUTAGE_RECORDS, BOTH_SOURCES = "operations", "outages", "both"     # sources of an event
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def device_events(logged: pd.DataFrame, recorded: pd.DataFrame, records: Records
         "device": logged["device"], "time": logged["from"], "openings": logged["operations"], "row": logged["row"],
         "over": logged["from"].to_numpy().astype("datetime64[s]").astype(np.int64)}), found)
     other = _sequences(recorded.assign(openings=1.0), None)
-    merged = _merged(one.assign(source=LOG), other.assign(source=OUTAGE_RECORDS), found)
+    merged = _merged(one.assign(source=EVENT_LOG), other.assign(source=OUTAGE_RECORDS), found)
     lockout = _lockouts(merged, records)
     own = merged["source"].to_numpy() != OUTAGE_RECORDS
     if (lockout & own).any():
@@ -122,14 +122,14 @@ def _merged(logged: pd.DataFrame, recorded: pd.DataFrame, found: list[OperationF
     first = np.flatnonzero(close) - 1
     if not len(first):
         return both
-    from_log = np.where(source[first] == LOG, first, first + 1)
+    from_log = np.where(source[first] == EVENT_LOG, first, first + 1)
     found.append(OperationFinding("in_both", np.sort(both["row"].to_numpy()[from_log]), "An event that the outage "
                                   f"records hold too, within {SAME_SECONDS} s: counted once, with the openings stated "
                                   "here."))
     over = both["over"].to_numpy()
     both.loc[first, ["openings", "row"]] = both.loc[from_log, ["openings", "row"]].to_numpy()
     both.loc[first, "over"] = np.maximum(over[first], over[first + 1])
-    both.loc[first, "source"] = BOTH
+    both.loc[first, "source"] = BOTH_SOURCES
     return both[~close].reset_index(drop=True)
 
 

@@ -23,7 +23,7 @@ SHORT = Length(500, 250, 125)     # enough to see what does not fit
 SHORTER = Length(250, 125, 125)   # where it goes on from a round before
 STANDS_OUT = 0.005                # two-sided probability of a recorded number below which a device stands out (ours)
 MEANWHILE = 0.6                   # what deviates so much of the worst is set aside together with it
-EVENTS, COUNTER = "events", "counter"
+EVENTS_FIT, COUNTER_FIT = "events", "counter"
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,8 @@ def predictions(evidence: Evidence, posterior: Posterior, devices: np.ndarray, s
     rows = []
     recorded = shares_of_pools(evidence, posterior)
     for number, (what, total, entries, amount) in enumerate((
-            (EVENTS, e.events, e.alone, e.alone.temporary), (COUNTER, e.steps, e.pure_steps, recorded.effective))):
+            (EVENTS_FIT, e.events, e.alone, e.alone.temporary),
+                                                             (COUNTER_FIT, e.steps, e.pure_steps, recorded.effective))):
         means = np.empty((draws, e.devices))
         for k in range(draws):
             means[k] = entries.by_place(lam[k, entries.unit] * p[k, entries.unit] * amount, e.devices)

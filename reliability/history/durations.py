@@ -16,7 +16,7 @@ import scipy
 from scipy import special
 
 from reliability.history.level import LEVEL
-from reliability.history.outages import PERMANENT, TEMPORARY, Records, mapped_kinds
+from reliability.history.outages import PERMANENT_RECORD, TEMPORARY, Records, mapped_kinds
 from reliability.network.devices import MELTS
 from reliability.study.event_ids import MOMENTARY_SECONDS
 
@@ -102,7 +102,7 @@ def event_hours(records: Records, keep: np.ndarray) -> EventHours:
     lateral = np.where(section >= 0, network.unit[section], -1)
     fused = (lateral >= 0) & (MELTS[network.device[lateral]])
     temporary = (kind == TEMPORARY) & (section >= 0)
-    return EventHours(hours, {"repair": kind == PERMANENT, "refuse": temporary & fused,
+    return EventHours(hours, {"repair": kind == PERMANENT_RECORD, "refuse": temporary & fused,
                               "reset": temporary & (lateral >= 0) & ~fused, "patrol": temporary & (lateral < 0),
                               "all": np.ones(len(events), bool)})
 

@@ -8,10 +8,10 @@ from functools import partial
 
 import numpy as np
 
-from reliability.history.clearing import FACTORS, ClearingFit, fit_clearing
+from reliability.history.clearing import CLEARING_FACTORS, ClearingFit, fit_clearing
 from reliability.history.device_fit import SHORT, DeviceFit, fit_devices, without
 from reliability.history.evidence import Found, Observed, find_evidence, prior_of
-from reliability.history.posterior import FULL, Evidence, Posterior
+from reliability.history.posterior import FULL_LENGTH, Evidence, Posterior
 from reliability.history.sampler import begin, sample
 from reliability.history.units import Units
 from reliability.network.devices import FAST_BY_DEFAULT, MELTS
@@ -53,23 +53,23 @@ def estimate_rates(study: Study, seen: Observed, on_progress: Progress | None = 
         nonlocal reached
         reached = max(reached, done)
         if on_progress:
-            on_progress(reached, FULL.iterations)
+            on_progress(reached, FULL_LENGTH.iterations)
 
-    chain = begin(found.evidence, prior, np.random.default_rng(seed), FULL.burn_in)
+    chain = begin(found.evidence, prior, np.random.default_rng(seed), FULL_LENGTH.burn_in)
     fit = fit_devices(found.evidence, chain.until(SHORT, progress), found.devices, prior, seed)
     used = without(found.evidence, fit.set_aside)
     if used is not found.evidence:
-        chain = begin(used, prior, np.random.default_rng(seed), FULL.burn_in)
-    chains = [partial(chain.until, FULL, None if workers.executor or workers.forks else progress)]
+        chain = begin(used, prior, np.random.default_rng(seed), FULL_LENGTH.burn_in)
+    chains = [partial(chain.until, FULL_LENGTH, None if workers.executor or workers.forks else progress)]
     other = {1.0: used}
     if matters := _clearing_matters(study):
         other |= {factor: without(find_evidence(_at_clearing(study, factor), seen).evidence, fit.set_aside)
-                  for factor in sorted({*FACTORS, *UP_AND_DOWN}) if factor != 1.0}
+                  for factor in sorted({*CLEARING_FACTORS, *UP_AND_DOWN}) if factor != 1.0}
     spanned = SPANNED if matters and not _has_momentary(used) else ()
     chains += [partial(sample, other[factor], prior, np.random.default_rng([seed, 4]), None, SHORT)
                for factor in spanned]
     posterior, *others = workers.in_order(chains)
-    clearing = fit_clearing([other[factor] for factor in FACTORS], posterior, prior) if matters else None
+    clearing = fit_clearing([other[factor] for factor in CLEARING_FACTORS], posterior, prior) if matters else None
     spans = {factor: _fleet_fraction(found_there, units) for factor, found_there in zip(spanned, others, strict=True)}
     return Estimate(found, fit, posterior, clearing, spans)
 

@@ -13,8 +13,8 @@ from reliability.history.findings import Finding
 from reliability.study.record_settings import RecordSettings
 
 CHANCE = 1e-3
-LEAST_DAYS, YEAR_DAYS = 120.0, 365.0
-ENOUGH, FEW = 20, 0.01      # days with records, of which so few may be years away by a wrong year; our choice
+LEAST_GAP_DAYS, YEAR_DAYS = 120.0, 365.0
+ENOUGH, FEW_DAYS = 20, 0.01      # days with records, of which so few may be years away by a wrong year; our choice
 
 
 def far_from_others(day: np.ndarray, settings: RecordSettings) -> np.ndarray:
@@ -26,7 +26,7 @@ def far_from_others(day: np.ndarray, settings: RecordSettings) -> np.ndarray:
     if len(days) < ENOUGH:
         return np.zeros(len(day), bool)
     long = np.flatnonzero(_steps(days) > max(_longest(days), YEAR_DAYS))
-    few = max(1, int(FEW * len(days)))
+    few = max(1, int(FEW_DAYS * len(days)))
     early = long[long + 1 <= few] if settings.records_from is None else long[:0]
     late = long[len(days) - 1 - long <= few] if settings.records_to is None else long[:0]
     first = days[early[-1] + 1] if early.size else days[0]
@@ -58,4 +58,4 @@ def _steps(days: np.ndarray) -> np.ndarray:
 def _longest(days: np.ndarray) -> float:
     """The longest step between days with records that chance makes."""
     usual = float((days[-1] - days[0]).astype(int) + 1) / len(days)
-    return max(LEAST_DAYS, usual * float(np.log(len(days) / CHANCE)))
+    return max(LEAST_GAP_DAYS, usual * float(np.log(len(days) / CHANCE)))

@@ -24,12 +24,12 @@ from reliability.schema.values import Assumptions
 from reliability.study.event_ids import MOMENTARY_SECONDS
 
 SEED = 1366
-EVENTS = 600_000                        # sustained events simulated, about
+SIMULATED_EVENTS = 600_000                        # sustained events simulated, about
 YEARS_AT_LEAST, YEARS_AT_MOST = 100, 1000
 CELLS_AT_MOST = 2_000_000               # years × feeders of each array
 BLOCKS = 2000                           # spells of years drawn for the spread of a mean over years
 DAYS = 365
-KINDS = CALLOUTS                        # refuse, reset, patrol, repair
+CALLOUT_KINDS = CALLOUTS                        # refuse, reset, patrol, repair
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class ModelDays:
         """Mean time (h) to the last restoration of sustained events on such days, by KINDS, NaN without any."""
         parts = self.parts(earlier)
         hours, events = (np.sum([getattr(p, name) for p in parts], axis=0) for name in ("hours", "events"))
-        return np.divide(hours, events, out=np.full(len(KINDS), np.nan), where=events > 0)
+        return np.divide(hours, events, out=np.full(len(CALLOUT_KINDS), np.nan), where=events > 0)
 
     def spread(self, years: int, earlier: Sequence[int] | None) -> tuple[np.ndarray, np.ndarray]:
         """Means over spells of so many years against the long run: of interruptions and of minutes, (BLOCKS, 1 + f)."""
@@ -127,8 +127,8 @@ class _Events:
         kind = self.kind[lasting]
         by_cell = [np.bincount(cell, values[kept], years * feeders).reshape(years, feeders)
                    for values in (self.interruptions, self.minutes)]
-        return YearSums(by_cell[0], by_cell[1], np.bincount(kind, self.hours[lasting], len(KINDS)),
-                        np.bincount(kind, minlength=len(KINDS)))
+        return YearSums(by_cell[0], by_cell[1], np.bincount(kind, self.hours[lasting], len(CALLOUT_KINDS)),
+                        np.bincount(kind, minlength=len(CALLOUT_KINDS)))
 
 
 def simulate_days(table: OutcomeTable, values: Assumptions, feeders: pd.DataFrame) -> ModelDays:
@@ -137,7 +137,7 @@ def simulate_days(table: OutcomeTable, values: Assumptions, feeders: pd.DataFram
     customers = np.bincount(network.feeder, network.customers, len(network.feeder_ids))
     rows = np.flatnonzero((table.opened[0] >= 0) & (rates > 0))
     total, count = float(rates[rows].sum()), len(network.feeder_ids)
-    years = int(np.clip(EVENTS / total if total > 0 else 0, YEARS_AT_LEAST, YEARS_AT_MOST))
+    years = int(np.clip(SIMULATED_EVENTS / total if total > 0 else 0, YEARS_AT_LEAST, YEARS_AT_MOST))
     years = max(min(years, CELLS_AT_MOST // max(count, 1)), YEARS_AT_LEAST)
     events = _draw(table, values, rows, rates[rows], years)
     minutes = np.bincount(events.year * DAYS + events.day, events.minutes, years * DAYS)

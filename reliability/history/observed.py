@@ -17,8 +17,8 @@ from reliability.history.momentary import momentary_customers
 from reliability.history.outages import Records
 from reliability.indices.definitions import caidi_minutes
 
-INDICES = ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e")
-SUMS = ("interruptions", "customer_minutes", "momentary_interruptions", "momentary_events")
+OBSERVED_INDICES = ("saifi", "saidi_min", "caidi_min", "asai", "maifi", "maifi_e")
+OBSERVED_SUMS = ("interruptions", "customer_minutes", "momentary_interruptions", "momentary_events")
 
 
 def tally(records: Records) -> pd.DataFrame:
@@ -93,7 +93,7 @@ def daily_indices(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
 
 
 def _sum(sums: pd.DataFrame, code: np.ndarray, size: int) -> dict[str, np.ndarray]:
-    return {name: np.bincount(code, weights=sums[name], minlength=size) for name in SUMS}
+    return {name: np.bincount(code, weights=sums[name], minlength=size) for name in OBSERVED_SUMS}
 
 
 def _over(total: np.ndarray, served: np.ndarray) -> np.ndarray:

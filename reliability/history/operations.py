@@ -25,7 +25,7 @@ from reliability.network.tree import Network
 from reliability.schema.columns import COUNTER, EVENT, IGNORE
 from reliability.study.study import Study
 
-ALL, SOME, NONE = "all", "some", "none"      # values of [records] momentary
+ALL_RECORDED, SOME, NONE_RECORDED = "all", "some", "none"      # values of [records] momentary
 _SPAN_COLUMNS = ("reading", "device", "start", "end", "steps", "row")
 _EVENT_COLUMNS = ("device", "time", "openings", "source")
 
@@ -69,10 +69,10 @@ def read_operations(study: Study, records: Records) -> Operations:
     recorded = recorded_momentaries(records, found)
     choice = study.values["momentary"]
     devices = _monitored_devices(choice, records.network, logged["device"].to_numpy(), recorded["device"].to_numpy())
-    if choice == NONE and len(recorded):
+    if choice == NONE_RECORDED and len(recorded):
         found.append(OperationFinding(
             "not_relied_on", recorded["row"].to_numpy(), "A momentary interruption at a reclosing device: an event of "
-            f'no device, as [records] momentary is "{NONE}".', True))
+            f'no device, as [records] momentary is "{NONE_RECORDED}".', True))
         recorded = recorded.iloc[:0]
     start, end = (day.astype("datetime64[s]") for day in (records.first_day, records.last_day + 1))
     monitored = without(devices, start, end, ignored)
@@ -119,8 +119,8 @@ def _spans(readings: pd.DataFrame, ignored: pd.DataFrame, found: list[OperationF
 
 def _monitored_devices(choice: str, network: Network, logged: np.ndarray, recorded: np.ndarray) -> np.ndarray:
     """Devices whose events are recorded, ascending. logged, recorded: devices of the events of the two files."""
-    everywhere = np.flatnonzero(BACKS_UP[network.device]) if choice == ALL else np.array([], dtype=np.int64)
-    own = np.array([], dtype=np.int64) if choice == NONE else recorded
+    everywhere = np.flatnonzero(BACKS_UP[network.device]) if choice == ALL_RECORDED else np.array([], dtype=np.int64)
+    own = np.array([], dtype=np.int64) if choice == NONE_RECORDED else recorded
     return np.unique(np.concatenate([everywhere, own, logged])).astype(np.int64)
 
 

@@ -20,13 +20,13 @@ from reliability.history.served import Served, customers_served
 from reliability.network.tree import Network
 from reliability.schema.columns import OUTAGES
 from reliability.schema.problems import Problem, Problems, StudyError
-from reliability.study.cells import LARGEST, parse_numbers
+from reliability.study.cells import LARGEST_NUMBER, parse_numbers
 from reliability.study.event_ids import DAY_SECONDS, MOMENTARY_SECONDS, numbered_events
 from reliability.study.outage_rows import outage_times
 from reliability.study.record_settings import RecordSettings, record_settings
 from reliability.study.study import Study
 from reliability.study.timestamps import (
-    BLANK,
+    BLANK_TIME,
     FAR,
     UNREADABLE,
     Timestamps,
@@ -36,9 +36,9 @@ from reliability.study.timestamps import (
     rarer_form,
 )
 
-MANY = 20                        # rows whose sections are all unknown are no chance; our choice
-UNKNOWN, TEMPORARY, PERMANENT = -1, 0, 1
-_KINDS = {"": UNKNOWN, "temporary": TEMPORARY, "permanent": PERMANENT}
+MANY_UNKNOWN = 20                        # rows whose sections are all unknown are no chance; our choice
+UNKNOWN_KIND, TEMPORARY, PERMANENT_RECORD = -1, 0, 1
+_KINDS = {"": UNKNOWN_KIND, "temporary": TEMPORARY, "permanent": PERMANENT_RECORD}
 _FLAGS = {"": False} | dict.fromkeys(("true", "yes", "y", "t", "1"), True) | dict.fromkeys(
     ("false", "no", "n", "f", "0"), False)
 
@@ -113,7 +113,7 @@ def read_records(study: Study) -> Records:
 def _refuse_unplaced(study: Study, frame: pd.DataFrame, steps: pd.DataFrame) -> None:
     """StudyError where many records name sections and the network has none of these."""
     named = frame["section_id"][frame["section_id"] != ""]
-    if len(named) >= MANY and not (steps["section"] >= 0).any():
+    if len(named) >= MANY_UNKNOWN and not (steps["section"] >= 0).any():
         raise StudyError([Problem(study.outages_file, f"none of {len(named)} rows names a section of the network",
                                   "write the section_id of sections.csv, or import the outages with the network",
                                   column="section_id", value=str(named.iloc[0]))])
@@ -142,9 +142,9 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
            marks: dict[str, np.ndarray]) -> tuple[pd.DataFrame, np.ndarray]:
     """Typed steps of every row (nothing left out yet) and the causes; marks irregular rows."""
     started, restored = timestamps
-    for name, code in (("missing", BLANK), ("not_a_date", UNREADABLE), ("far_year", FAR)):
+    for name, code in (("missing", BLANK_TIME), ("not_a_date", UNREADABLE), ("far_year", FAR)):
         for column, times in (("started", started), ("restored", restored)):
-            key = f"missing_{column}" if code == BLANK else f"{column}_{name}"
+            key = f"missing_{column}" if code == BLANK_TIME else f"{column}_{name}"
             marks[key] = times.status == code
     marks["date_without_time"] = started.date_only | restored.date_only
     offset = "utc_offset_converted" if settings.time_zone else "utc_offset"
@@ -162,7 +162,7 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
     marks["missing_event_id"] = nameless = (frame["event_id"] == "").to_numpy(dtype=bool)
     event = np.where(nameless, len(frame) + np.arange(len(frame)), event)
     cause, causes = pd.factorize(frame["cause"])
-    kind = _mapped(frame["fault_kind"], _KINDS, UNKNOWN, "unknown_fault_kind", marks)
+    kind = _mapped(frame["fault_kind"], _KINDS, UNKNOWN_KIND, "unknown_fault_kind", marks)
     planned = _mapped(frame["planned"], _FLAGS, False, "unknown_planned", marks).astype(bool)
     return pd.DataFrame({
         "row": row, "event": event, "place": np.where(section_code < 0, len(frame) + event, section_code),
@@ -174,7 +174,7 @@ def _typed(frame: pd.DataFrame, row: np.ndarray, timestamps: list[Timestamps], n
 def _customers(text: pd.Series, marks: dict[str, np.ndarray]) -> np.ndarray:
     number, _ = parse_numbers(text.tolist())
     marks["missing_customers"] = (text == "").to_numpy(dtype=bool)
-    whole = (number >= 0) & (number <= LARGEST) & (number == np.floor(number))
+    whole = (number >= 0) & (number <= LARGEST_NUMBER) & (number == np.floor(number))
     marks["customers_not_a_number"] = ~whole & ~marks["missing_customers"]
     return np.where(whole, number, np.nan)
 
@@ -358,6 +358,6 @@ def _in_order(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 def mapped_kinds(records: Records) -> np.ndarray:
     """Kind of fault of each step (n,): as recorded, else as its cause is mapped in [history.causes]."""
     mapping = {name.casefold(): _KINDS[kind] for name, kind in records.settings.cause_kinds.items()}
-    by_cause = np.array([mapping.get(str(c).casefold(), UNKNOWN) for c in records.causes], dtype=int)
+    by_cause = np.array([mapping.get(str(c).casefold(), UNKNOWN_KIND) for c in records.causes], dtype=int)
     kind = records.steps["kind"].to_numpy()
-    return np.where(kind == UNKNOWN, by_cause[records.steps["cause"].to_numpy()], kind)
+    return np.where(kind == UNKNOWN_KIND, by_cause[records.steps["cause"].to_numpy()], kind)

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.extent import reached
-from reliability.history.observed import SUMS
+from reliability.history.observed import OBSERVED_SUMS
 from reliability.history.outages import Records
 from reliability.indices.definitions import caidi_minutes
 from reliability.network.areas import Areas
@@ -101,7 +101,7 @@ def panel(records: Records, sums: pd.DataFrame, keep: np.ndarray, parts: SystemP
     event = records.steps["event"].to_numpy().astype(np.int64)[step]
     once = np.unique(np.column_stack([event, code])[lasting], axis=0)
     events = np.bincount(once[:, 1], minlength=size).astype(float).reshape(len(years), width)
-    return Panel(parts.names, years, parts.served, {name: total(name) for name in SUMS} | {EVENTS: events},
+    return Panel(parts.names, years, parts.served, {name: total(name) for name in OBSERVED_SUMS} | {EVENTS: events},
                  parts.momentary_recorded(records, sums), records.settings.momentary_complete)
 
 

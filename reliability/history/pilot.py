@@ -23,7 +23,7 @@ from reliability.history.outages import Records
 
 POWER = 0.80
 SHARES = (0.05, 0.1, 0.2, 0.3, 0.5)       # of the fleet, converted
-STEPS = (1, 3)                            # yearly parts in which they are converted: all at once, and in three
+YEARLY_PARTS = (1, 3)                            # yearly parts in which they are converted: all at once, and in three
 MOST_YEARS = 30.0                         # a pilot that needs longer is none; ours
 NOTES = (
     "Of laterals as bad as the average; worse ones have more events and need fewer years.",
@@ -117,7 +117,7 @@ def plan_pilot(fleet: Fleet, ratio: float) -> Pilot | None:
         years = years_after_needed(ratio, *_variances(fleet, ratio, converted))
         years = years if years <= MOST_YEARS else np.nan
         rows += [{"converted": converted, "others": fleet.laterals - converted, "steps": steps, "years_after": years,
-                  "years_total": years + steps - 1} for steps in STEPS if steps <= converted]
+                  "years_total": years + steps - 1} for steps in YEARLY_PARTS if steps <= converted]
     return Pilot(fleet, ratio, pd.DataFrame(rows), NOTES)
 
 

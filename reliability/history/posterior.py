@@ -26,7 +26,7 @@ class Length:
     kept: int = 500
 
 
-FULL = Length()
+FULL_LENGTH = Length()
 
 
 @dataclass(frozen=True)

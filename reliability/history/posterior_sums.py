@@ -17,7 +17,7 @@ from scipy import special
 
 from reliability.history.lateral_years import DRIFT
 
-DRAWS = 500
+POSTERIOR_DRAWS = 500
 MOST_EXPOSURES = 32                  # so many different exposures, in equal steps of the logarithm; more are grouped
 LEAST_EXPOSURE = 0.01                # of the mean one: laterals without line have events too
 _POWERS = (0.0, 0.25, 0.5, 0.75, 1.0)

@@ -6,7 +6,7 @@ import numpy as np
 
 from reliability.formats import count, shown
 from reliability.history.device_events import momentary_without_place
-from reliability.history.device_fit import COUNTER, DeviceFit
+from reliability.history.device_fit import COUNTER_FIT, DeviceFit
 from reliability.history.estimate import UP_AND_DOWN, Estimate
 from reliability.history.evidence import recorded_at_devices
 from reliability.history.outages import Records
@@ -15,7 +15,7 @@ from reliability.network.tree import Network
 from reliability.study.study import Study
 
 FEW_UNITS = 10
-NAMED = 6
+UNITS_NAMED = 6
 
 
 def certainty_notes(study: Study, learned: int) -> list[str]:
@@ -111,7 +111,7 @@ def misfits(fit: DeviceFit, network: Network) -> list[tuple[str, str]]:
 
 
 def _likely_reason(what: str, total: float, recorded: float, predicted: float) -> str:
-    if what == COUNTER:
+    if what == COUNTER_FIT:
         return ("the counter may count twice, or tests and faults of another device" if recorded > predicted else
                 "readings may be missing, or the counter may have been replaced")
     if total == 0.0:
@@ -123,5 +123,5 @@ def _likely_reason(what: str, total: float, recorded: float, predicted: float) -
 
 def _named(ids: np.ndarray, network: Network) -> str:
     names = [network.name_by_id.get(str(i), str(i)) for i in ids]
-    more = f" and {len(names) - NAMED} others" if len(names) > NAMED else ""
-    return ", ".join(names[:NAMED]) + more
+    more = f" and {len(names) - UNITS_NAMED} others" if len(names) > UNITS_NAMED else ""
+    return ", ".join(names[:UNITS_NAMED]) + more

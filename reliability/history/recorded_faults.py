@@ -20,7 +20,7 @@ from reliability.history.units import Units
 from reliability.network.devices import RECLOSES
 from reliability.network.tree import Network
 
-KINDS = 3      # temporary, permanent, not stated
+RECORDED_KINDS = 3      # temporary, permanent, not stated
 _BLANK = 2
 
 
@@ -84,14 +84,15 @@ def fault_counts(records: Records, times: Sequence[Spell], units: Units, devices
     kind = np.where(faults["kind"].to_numpy() < 0, _BLANK, faults["kind"].to_numpy())
     device, section = faults["device"].to_numpy(), faults["section"].to_numpy()
     own = device < 0
-    at_unit = np.bincount(units.of_section[section[own]] * KINDS + kind[own], minlength=len(units) * KINDS)
+    at_unit = np.bincount(units.of_section[section[own]] * RECORDED_KINDS + kind[own],
+                          minlength=len(units) * RECORDED_KINDS)
     place = np.searchsorted(devices, device[~own])
     known = np.isin(device[~own], devices)
-    at_device = np.bincount(place[known] * KINDS + kind[~own][known], minlength=len(devices) * KINDS)
+    at_device = np.bincount(place[known] * RECORDED_KINDS + kind[~own][known], minlength=len(devices) * RECORDED_KINDS)
     steps = records.steps
     unplaced = steps["sustained"] & (steps["section"] < 0) & ~steps["planned"]
     without = steps["event"][unplaced].nunique()
-    return FaultCounts(at_unit.reshape(-1, KINDS), at_device.reshape(-1, KINDS), without)
+    return FaultCounts(at_unit.reshape(-1, RECORDED_KINDS), at_device.reshape(-1, RECORDED_KINDS), without)
 
 
 def _merged(steps: pd.DataFrame, code: np.ndarray) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, build_outcomes, row_rates
 from reliability.history.protection_then import Spell
 from reliability.history.units import Units
 from reliability.network.devices import RECLOSES
@@ -130,7 +130,7 @@ def _of_spell(spell: Spell, units: Units, monitored: TimeSpans, read: TimeSpans)
     table = build_outcomes(_of_both_kinds(spell.model), (UNCHANGED,))
     years = (spell.end - spell.start).astype("timedelta64[s]").astype(float) / SECONDS_PER_YEAR
     table = table.take(np.flatnonzero(years[table.section] > 0.0))
-    opened, permanent = table.opened[0], table.kinds == PERMANENT
+    opened, permanent = table.opened[0], table.kinds == PERMANENT_BIT
     rate, section = _rates_of_certain_kind(table, spell.model), table.section
     device_of = table.recloser[0]
     watched, read_years = (spans.years_within(device_of, spell.start, spell.end) for spans in (monitored, read))

@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 
 from reliability.history.likelihood import FixedCounts, Likelihood, RateSums, recorded_of
-from reliability.history.posterior import FULL, LOGIT_SPREAD, Evidence, Length, Posterior, Prior, State
+from reliability.history.posterior import FULL_LENGTH, LOGIT_SPREAD, Evidence, Length, Posterior, Prior, State
 from reliability.history.shared_out import Sharing, sharing_of
 
 MEAN_BOUNDS = np.log([1e-3, 1e3])   # of a group's mean, relative to the assumed rates; only to be proper
@@ -43,7 +43,7 @@ class _Steps:
 
 
 def sample(evidence: Evidence, prior: Prior, rng: np.random.Generator, on_progress: Progress | None = None,
-           length: Length = FULL, start: State | None = None) -> Posterior:
+           length: Length = FULL_LENGTH, start: State | None = None) -> Posterior:
     """Posterior draws. on_progress(done, total) is called every hundred iterations. start: to begin from."""
     return begin(evidence, prior, rng, length.burn_in, start).until(length, on_progress)
 

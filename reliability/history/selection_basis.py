@@ -12,14 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.study.record_settings import EARLIER_RECORDS, RECORDS, RecordSettings
+from reliability.study.record_settings import CHOSEN_ON_RECORDS, EARLIER_RECORDS, RecordSettings
 
-RAW, PREDICTIVE, BOTH = "raw", "predictive", "both"
-LEAST_DAYS = 365      # of the time before that must remain where days of the choice are left out; ours
+RAW, PREDICTIVE, BOTH_MUST_AGREE = "raw", "predictive", "both"
+LEAST_DAYS_BEFORE = 365      # of the time before that must remain where days of the choice are left out; ours
 _RULES = {
     RAW: "the raw comparison decides",
     PREDICTIVE: "the predictive comparison decides, which takes regression to the mean out",
-    BOTH: "the raw and the predictive comparison must agree",
+    BOTH_MUST_AGREE: "the raw and the predictive comparison must agree",
 }
 
 
@@ -42,22 +42,24 @@ def selection_basis(settings: RecordSettings, first_day: np.datetime64, first: n
 
     first_day … first − 1: the days before; end: the first of the days after.
     """
-    if settings.chosen_by not in (RECORDS, EARLIER_RECORDS):
-        return _basis(BOTH, "The laterals were not, or not only, chosen by their records, or nothing is stated of it")
+    if settings.chosen_by not in (CHOSEN_ON_RECORDS, EARLIER_RECORDS):
+        return _basis(BOTH_MUST_AGREE,
+                      "The laterals were not, or not only, chosen by their records, or nothing is stated of it")
     stated = settings.chosen_from is not None or settings.chosen_to is not None
     if not stated:
         return (_basis(PREDICTIVE, "The laterals were chosen by the records before their conversion")
-                if settings.chosen_by == RECORDS else _basis(RAW, "The laterals were chosen by earlier records"))
+                if settings.chosen_by == CHOSEN_ON_RECORDS else _basis(RAW,
+                                                                       "The laterals were chosen by earlier records"))
     begin, last = _window(settings, first_day, first)
     days = f"by the records of {'days' if begin is None else begin} up to {last}"
     if last < first_day:
         return _basis(RAW, f"The laterals were chosen {days}, before the records at hand begin")
     if last >= end:
-        return _basis(BOTH, f"The laterals were chosen {days}, which reach into the time after")
-    if settings.chosen_by == RECORDS:
+        return _basis(BOTH_MUST_AGREE, f"The laterals were chosen {days}, which reach into the time after")
+    if settings.chosen_by == CHOSEN_ON_RECORDS:
         if last < first and begin is not None and begin >= first_day:
             return _basis(PREDICTIVE, f"The laterals were chosen {days}, which belong to the time before")
-        return _basis(BOTH, f"The laterals were chosen {days}, which the time before holds only in part")
+        return _basis(BOTH_MUST_AGREE, f"The laterals were chosen {days}, which the time before holds only in part")
     return _without(begin, last, days, first_day, first)
 
 
@@ -65,7 +67,7 @@ def _window(settings: RecordSettings, first_day: np.datetime64,
             first: np.datetime64) -> tuple[np.datetime64 | None, np.datetime64]:
     """First (None: unknown, earlier than the records) and last day whose records were the basis of the choice."""
     begin, last = settings.chosen_from, settings.chosen_to
-    if begin is None and settings.chosen_by == RECORDS:
+    if begin is None and settings.chosen_by == CHOSEN_ON_RECORDS:
         begin = first_day
     if last is None:
         last = (first_day if begin is not None and begin < first_day and settings.chosen_by == EARLIER_RECORDS
@@ -78,12 +80,13 @@ def _without(begin: np.datetime64 | None, last: np.datetime64, days: str, first_
     """Earlier records that reach into the time before: their days are left out where enough of it remains."""
     start, stop = max(first_day, begin or first_day), min(last, first - 1)
     remaining = int((first - first_day).astype(int)) - max(int((stop - start).astype(int)) + 1, 0)
-    if remaining >= LEAST_DAYS:
+    if remaining >= LEAST_DAYS_BEFORE:
         return SelectionBasis(RAW, f"The laterals were chosen {days}: these days are left out of the time before, and "
                               f"{_RULES[RAW]}.", (start, stop))
     if begin is not None and begin >= first_day and last < first:
         return _basis(PREDICTIVE, f"The laterals were chosen {days}, which are nearly all of the time before")
-    return _basis(BOTH, f"The laterals were chosen {days}, which hold nearly all of the time before and more")
+    return _basis(BOTH_MUST_AGREE,
+                  f"The laterals were chosen {days}, which hold nearly all of the time before and more")
 
 
 def _basis(decides: str, how: str) -> SelectionBasis:

@@ -9,7 +9,7 @@ from reliability.formats import count
 from reliability.history.major_events import MajorEvents
 from reliability.history.outages import Records
 
-MOST = 0.5      # of the customer-minutes of a day
+MOST_OF_A_DAY = 0.5      # of the customer-minutes of a day
 
 
 def single_events(records: Records, sums: pd.DataFrame, events: MajorEvents, ids: pd.Series) -> pd.DataFrame:
@@ -32,7 +32,7 @@ def single_events(records: Records, sums: pd.DataFrame, events: MajorEvents, ids
     return pd.DataFrame({
         "event_id": ids.reindex(largest["row"]).to_numpy(), "section_id": np.where(
             section >= 0, records.network.ids[section], ""),
-        "customer_minutes": largest["minutes"].to_numpy(), "share": share, "mostly_one": share >= MOST,
+        "customer_minutes": largest["minutes"].to_numpy(), "share": share, "mostly_one": share >= MOST_OF_A_DAY,
     }, index=pd.Index(largest["day"].to_numpy(), name="day"))
 
 

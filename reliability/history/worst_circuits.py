@@ -11,7 +11,8 @@ import pandas as pd
 from reliability.history.panels import EVENTS, PANEL_INDICES, Panel
 
 WORST_SHARE = 0.05      # of the circuits, at least one; what regulators ask for (52 Pa. Code ch. 57, from memory)
-LABELS = {"saifi": "SAIFI", "saidi_min": "SAIDI", "caidi_min": "CAIDI", "maifi_e": "MAIFI_E", EVENTS: "interruptions"}
+CIRCUIT_LABELS = {"saifi": "SAIFI", "saidi_min": "SAIDI", "caidi_min": "CAIDI", "maifi_e": "MAIFI_E",
+                  EVENTS: "interruptions"}
 ORDERED_BY = ("saifi", "saidi_min", EVENTS)
 
 
@@ -77,7 +78,7 @@ def _ranked(panel: Panel) -> tuple[str, ...]:
 def _worst_by(frame: pd.DataFrame, ranked: Sequence[str]) -> list[str]:
     minutes = frame["customer_minutes"].to_numpy()
     flags = [worst_few(frame[index].to_numpy(), minutes) for index in ranked]
-    return [", ".join(LABELS[index] for index, flag in zip(ranked, row, strict=True) if flag)
+    return [", ".join(CIRCUIT_LABELS[index] for index, flag in zip(ranked, row, strict=True) if flag)
             for row in zip(*flags, strict=True)]
 
 

@@ -9,9 +9,9 @@ from reliability.indices.expected import Expected
 from reliability.network.protection import Protection
 from reliability.schema.units import MINUTES_PER_HOUR
 
-CONVERTED, OTHER, MAINS, EVERYBODY = (
+CONVERTED, OTHER_LATERALS, MAINS, EVERYBODY = (
     "Customers on converted laterals", "Customers on other laterals", "Customers on the mains", "All customers")
-COLUMNS = ("group", "customers", "sustained", "minutes", "momentary")
+GROUP_COLUMNS = ("group", "customers", "sustained", "minutes", "momentary")
 
 
 def customer_groups(before: Expected, after: Expected, as_built: Protection, protection: Protection) -> pd.DataFrame:
@@ -27,16 +27,16 @@ def customer_groups(before: Expected, after: Expected, as_built: Protection, pro
     changed[heads[differs]] = True
     on_lateral = network.unit >= 0
     on_changed = on_lateral & changed[network.unit]
-    groups = ((CONVERTED, on_changed), (OTHER, on_lateral & ~on_changed), (MAINS, ~on_lateral))
+    groups = ((CONVERTED, on_changed), (OTHER_LATERALS, on_lateral & ~on_changed), (MAINS, ~on_lateral))
     rows = [_row(name, np.where(where, network.customers, 0.0), before, after) for name, where in groups]
-    return pd.DataFrame([row for row in rows if row["customers"]], columns=list(COLUMNS))
+    return pd.DataFrame([row for row in rows if row["customers"]], columns=list(GROUP_COLUMNS))
 
 
 def all_customers(groups: pd.DataFrame) -> pd.Series:
     """The row of all customers, from those of the groups: the mean of each column over the customers."""
     weights = groups["customers"].to_numpy(dtype=float)
     means = {c: float(weights @ groups[c].to_numpy(dtype=float) / weights.sum()) if weights.sum() else np.nan
-             for c in COLUMNS[2:]}
+             for c in GROUP_COLUMNS[2:]}
     return pd.Series({"group": EVERYBODY, "customers": int(weights.sum())} | means)
 
 

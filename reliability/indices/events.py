@@ -24,7 +24,7 @@ GUIDE_SLOTS = 32
 # Events per trial-year below which looking each up in the edges takes less time than making a guide.
 FEW_EVENTS = 2.0
 # Events per trial-year below which only the trial-years that have any are summed.
-SPARSE = 0.25
+SPARSE_EVENTS = 0.25
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ def sums_by_year(rng: np.random.Generator, coefficients: Coefficients, year: np.
     year: (e,) trial-year of each event. starts: (m + 1,) where the events of each of m rows start, and their number.
     """
     of_years = None
-    if len(year) < SPARSE * years:
+    if len(year) < SPARSE_EVENTS * years:
         of_years, year = np.unique(year, return_inverse=True)
         years, year, times = len(of_years), year.astype(np.int32), times.of_years(of_years)
     # one index type for both arrays saves the matrix a conversion

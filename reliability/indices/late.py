@@ -13,7 +13,7 @@ from reliability.indices.measures import WALK_OR_OWN, Coefficients
 
 # Of a larger table the coefficients would take more memory than it takes time to make them again.
 MAX_ROWS_CACHED = 500_000
-TERMS = {WALK_OR_OWN, *map(Term, (*WAITING, SWITCHING, SWITCHING_OFF))}    # all times that a trial may draw
+DRAWN_TERMS = {WALK_OR_OWN, *map(Term, (*WAITING, SWITCHING, SWITCHING_OFF))}    # all times that a trial may draw
 
 
 @dataclass(frozen=True)

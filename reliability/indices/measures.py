@@ -31,7 +31,8 @@ from reliability.network.tree import Network
 from reliability.schema.assumptions import Range
 from reliability.schema.values import Assumptions
 
-COUNTED = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations", "actuators")
+COUNTED_MEASURES = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations",
+                    "actuators")
 TIMED = ("customer_hours", "load_kwh")
 
 

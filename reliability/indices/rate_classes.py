@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.faults.chains import FACTS, pattern_probability
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, kind_probability, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, kind_probability, row_rates
 from reliability.faults.states import state_probability
 from reliability.network.packed import distinct
 from reliability.schema.values import Assumptions, Drawn, TrialValues, drawn, drawn_shares
@@ -78,7 +78,7 @@ def rate_multiplier(cls: RateClass, values: TrialValues, means: Assumptions) -> 
     def rate(v: TrialValues) -> Drawn:
         result = 1.0 if own_rate else drawn(v, "line_fault_rate_per_km")
         if kinds:
-            temporary = (0.0 if kinds == PERMANENT else 1.0) if own_fraction else drawn(v, "temporary_fraction")
+            temporary = (0.0 if kinds == PERMANENT_BIT else 1.0) if own_fraction else drawn(v, "temporary_fraction")
             result = result * kind_probability(kinds, temporary, drawn_shares(v, "clearing_shares"))
         return result * pattern_probability(np.array(tally), v) * state_probability(off_from, off_to, v)
 

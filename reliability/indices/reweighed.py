@@ -16,13 +16,13 @@ from reliability.faults.consequences import Consequences, consequences
 from reliability.faults.outcomes import OutcomeTable, row_rates
 from reliability.faults.times import switching_hours, waiting_hours
 from reliability.indices.expected import Expected, expected_of
-from reliability.indices.measures import COUNTED, amounts_of, counts
-from reliability.indices.seen import KINDS, Seen, placing
+from reliability.indices.measures import COUNTED_MEASURES, amounts_of, counts
+from reliability.indices.seen import CUSTOMER_KINDS, Seen, placing
 from reliability.network.quantities import Quantity
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
 
-MOST_ROWS = 500_000           # of a larger table the matrices would take more memory than their speed is worth
+MOST_TABLE_ROWS = 500_000           # of a larger table the matrices would take more memory than their speed is worth
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def reweighed(table: OutcomeTable, values: Assumptions) -> Reweighed | None:
     """The matrices of a table, None where it is too large for them. values: those of the table in what is no rate, time
     or price.
     """
-    if len(table) > MOST_ROWS:
+    if len(table) > MOST_TABLE_ROWS:
         return None
     amounts = amounts_of(table.network)
     return Reweighed(table, tuple(_scenario(table, consequences(table, s, values), amounts["customers"],
@@ -101,7 +101,7 @@ def reweighed(table: OutcomeTable, values: Assumptions) -> Reweighed | None:
 
 def reweighed_hours(table: OutcomeTable, values: Assumptions) -> ReweighedHours | None:
     """As `reweighed`, for customer-hours alone."""
-    if len(table) > MOST_ROWS:
+    if len(table) > MOST_TABLE_ROWS:
         return None
     customers = amounts_of(table.network)["customers"]
     return ReweighedHours(table, tuple(_waits(table, consequences(table, s, values), (customers,))
@@ -114,7 +114,8 @@ def _scenario(table: OutcomeTable, effect: Consequences, customers: Quantity, lo
     number = counts(effect, customers)
     zone = placing(network, effect.momentary_zone, effect.recloser, effect.recloser)
     return _Scenario(
-        _by_section(network, section, [number[name] for name in COUNTED]), _waits(table, effect, (customers, load)),
+        _by_section(network, section, [number[name] for name in COUNTED_MEASURES]),
+                     _waits(table, effect, (customers, load)),
         placing(network, effect.sustained_shares, opened, effect.within),
         placing(network, effect.sustained_shares, network.block[section], effect.waits_within),
         zone + placing(network, effect.momentary_below, opened, effect.within),
@@ -139,11 +140,11 @@ def _by_section(network: Network, section: np.ndarray, amounts: Sequence[np.ndar
 def _expected(network: Network, scenario: _Scenario, rates: np.ndarray, values: Assumptions) -> Expected:
     n = len(network)
     waiting, switching = hours = scenario.waits.hours(values)
-    counted = dict(zip(COUNTED, (scenario.counted @ rates).reshape(-1, n), strict=True))
+    counted = dict(zip(COUNTED_MEASURES, (scenario.counted @ rates).reshape(-1, n), strict=True))
     customer_hours, load_hours = scenario.waits.amount_hours(rates, hours).reshape(-1, n)
     lasting = np.where(scenario.repair, switching, waiting)
     longer = np.where(scenario.repair, waiting - switching, 0.0)
-    seen = Seen(network, {name: sums.reshape(KINDS, n).T for name, sums in (
+    seen = Seen(network, {name: sums.reshape(CUSTOMER_KINDS, n).T for name, sums in (
         ("interruptions", scenario.interrupted @ rates), ("hours", scenario.interrupted @ (rates * lasting)),
         ("extra", scenario.at_block @ (rates * longer)), ("events", scenario.momentary @ rates),
         ("momentary_interruptions", scenario.momentary @ (rates * scenario.openings)))})

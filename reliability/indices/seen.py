@@ -15,20 +15,21 @@ from reliability.faults.consequences import Consequences, Shares
 from reliability.network.tree import Network
 
 # Customers spread over the phases, three-phase ones, and whoever would be on a section that serves nobody.
-KINDS = 3
-SUMS = ("interruptions", "hours", "extra", "events", "momentary_interruptions")
+CUSTOMER_KINDS = 3
+SEEN_SUMS = ("interruptions", "hours", "extra", "events", "momentary_interruptions")
 
 
 class Seen:
     """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind.
 
-    0 for a kind of which the network has none. sums: what was added up elsewhere, (n, KINDS) by name of `SUMS`.
+    0 for a kind of which the network has none. sums: what was added up elsewhere, (n, KINDS) by name of `SEEN_SUMS`.
     """
 
     def __init__(self, network: Network, sums: Mapping[str, np.ndarray] | None = None):
         self.network = network
         self._occurs = np.array(_occurring(network))
-        self._at = {name: np.zeros((len(network), KINDS)) for name in SUMS} if sums is None else dict(sums)
+        self._at = {name: np.zeros((len(network),
+                                    CUSTOMER_KINDS)) for name in SEEN_SUMS} if sums is None else dict(sums)
 
     def add(self, effect: Consequences, section: np.ndarray, rate: np.ndarray) -> None:
         """Events of rows (r,), `rate` times a year each; section: (r,) where the fault is."""
@@ -109,4 +110,4 @@ def placing(network: Network, shares: Shares, at: np.ndarray, within: np.ndarray
     parts.append((within[apart], apart, (shares.inside - shares.outside)[apart]))
     place, row, value = (np.concatenate(column) for column in zip(*parts, strict=True))
     there = value != 0.0
-    return sparse.csr_array((value[there], (place[there], row[there])), shape=(KINDS * n, len(at)))
+    return sparse.csr_array((value[there], (place[there], row[there])), shape=(CUSTOMER_KINDS * n, len(at)))

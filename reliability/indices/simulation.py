@@ -17,14 +17,14 @@ from typing import Any
 
 import numpy as np
 
-from reliability.faults.outcomes import PERMANENT, OutcomeTable, build_outcomes, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, OutcomeTable, build_outcomes, row_rates
 from reliability.faults.times import Term, hours_of
 from reliability.formats import count
 from reliability.indices.draws import draw_uncertain, one_trial, values_of_trials, yearly_multipliers
 from reliability.indices.events import Block, TrialSums, TrialTimes, YearWeights, simulate_block, year_weights
-from reliability.indices.late import MAX_ROWS_CACHED, TERMS, LateBlock, simulate_late
+from reliability.indices.late import DRAWN_TERMS, MAX_ROWS_CACHED, LateBlock, simulate_late
 from reliability.indices.measures import (
-    COUNTED,
+    COUNTED_MEASURES,
     TIMED,
     WALK_OR_OWN,
     Coefficients,
@@ -244,7 +244,8 @@ def _chunk(run: _Run, seed: np.random.SeedSequence, trials: int) -> _Chunk:
     tasks = _tasks(prepared, run.sent or prepared.blocks, multipliers, yearly, times,
                    _picked_rates(inputs.rate_draws, rng, trials), events.spawn(len(prepared.blocks)))
 
-    totals = {name: np.zeros((len(inputs.scenarios), trials * years)) for name in (*COUNTED, *TIMED, *inputs.extra)}
+    totals = {name: np.zeros((len(inputs.scenarios), trials * years)) for name in (*COUNTED_MEASURES, *TIMED,
+                                                                                   *inputs.extra)}
     run.report.start(len(prepared.blocks), trials)
 
     @cache
@@ -290,7 +291,7 @@ def _coefficients_of(block: Block | LateBlock | UnitBlock) -> list[Coefficients]
 def _uncertain_terms(prepared: _Prepared) -> set[Term]:
     """Times of the bent columns that differ between trials."""
     if any(isinstance(block, LateBlock) for block in prepared.blocks):
-        return TERMS
+        return DRAWN_TERMS
     each = [c for block in prepared.blocks for c in _coefficients_of(block)]
     return {d.term for c in each if c.bent is not None for d in c.bent.durations if d.term is not None} | {
         WALK_OR_OWN for c in each if c.own is not None}
@@ -360,7 +361,7 @@ def _prepare(inputs: SimulationInput, table: OutcomeTable, values: Assumptions,
     if inputs.rate_draws is not None:
         unit = inputs.rate_draws.unit_of[table.section[part_rows]]
         of_units = UnitRows(part_rows, part_rates, part_class, make[part_rows], unit,
-                            table.kinds[part_rows] == PERMANENT)
+                            table.kinds[part_rows] == PERMANENT_BIT)
         return _Prepared(tuple(unit_blocks(of_units, added)), classes, values)
     of_part = part_class.astype(np.int32) * 64 + make[part_rows]
     order = np.argsort(of_part, kind="stable")
@@ -390,6 +391,6 @@ def most_trials(events_per_trial: float) -> int:
 
 def _fitting(inputs: SimulationInput, years: int, memory_bytes: float) -> int:
     """Trials whose totals fit into the memory bound, at least one."""
-    measures = len(COUNTED) + len(TIMED) + len(inputs.extra)
+    measures = len(COUNTED_MEASURES) + len(TIMED) + len(inputs.extra)
     per_trial = ARRAYS_OF_TOTALS * 8 * measures * len(inputs.scenarios) * years
     return max(1, int(memory_bytes / per_trial))

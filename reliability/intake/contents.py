@@ -13,7 +13,7 @@ from reliability.intake.kinds import (
     CUSTOMERS,
     DEVICE_ROWS,
     FIELDS,
-    OPERATIONS,
+    OPERATION_ROWS,
     OUTAGE_ROWS,
     SEGMENTS,
     SETTINGS_ROWS,
@@ -24,7 +24,7 @@ from reliability.intake.words import known_meaning, link_in, phases_of, suggesti
 from reliability.network.fuse_links import link_name
 
 FITS, MOST_WORDS = 0.9, 200     # share of cells, and distinct words, by which a column is known (our choice)
-HALF = 0.5                      # share of cells by which a column that names planned work is known (our choice)
+HALF_OF_CELLS = 0.5             # share of cells by which a column that names planned work is known (our choice)
 NUMBERED = 0.8                  # share of ids that have digits (our choice); a row of totals has none
 MOST_CODES = 30                 # more distinct words with digits are no code of kinds (our choice)
 LINKS = 0.1                     # share of fuse links by which a column is of them, beside ratings (our choice)
@@ -37,7 +37,7 @@ _FILE_WORDS: dict[str, str] = {
     CUSTOMERS: r"customer|transformer|xfmr|meter|premise|service",
     SOURCES: r"source|substation|feeder.?head|supply",
     OUTAGE_ROWS: r"outage|oms|incident|interruption|trouble",
-    OPERATIONS: r"operation|counter|reading", SETTINGS_ROWS: r"setting|relay", CURVE_ROWS: r"curve|\btcc",
+    OPERATION_ROWS: r"operation|counter|reading", SETTINGS_ROWS: r"setting|relay", CURVE_ROWS: r"curve|\btcc",
 }
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?\s*([ap]\.?m\.?)?|([01]\d|2[0-3])[0-5]\d|\d{1,2}\.\d\d",
                           re.IGNORECASE)
@@ -119,7 +119,7 @@ def words_found(kind: str, headers: Sequence[str], columns: Mapping[str, np.ndar
         shares = {f.name: share_that_fits(f, columns[header]) for f in free if f.name not in found.values()
                   and not are_ids(f, columns[header])}
         best = max(shares, key=lambda n: shares[n], default="")
-        if best and shares[best] >= (HALF if best == "planned" and _names_plans(columns[header]) else FITS):
+        if best and shares[best] >= (HALF_OF_CELLS if best == "planned" and _names_plans(columns[header]) else FITS):
             found[header] = best
     return found
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability.intake.device_rows import pole_places
 from reliability.intake.findings import AMBER, CUSTOMER, Findings, state_of_lost
-from reliability.intake.kinds import SUMMED
+from reliability.intake.kinds import SUMMED_COLUMNS
 from reliability.intake.placing import Tree
 from reliability.intake.spans import Spans
 from reliability.intake.spelling import taken_for
@@ -66,10 +66,10 @@ def place_customers(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Find
     numbers = _numbers(rows)
     own = _segment_rows(spans)
     section = np.concatenate([place, _at_source(own, spans, tree)])
-    table = pd.concat([numbers, spans.frame.iloc[own][list(SUMMED)]], ignore_index=True)
+    table = pd.concat([numbers, spans.frame.iloc[own][list(SUMMED_COLUMNS)]], ignore_index=True)
     table = _with_classes(table)
     served = SectionLoads(pd.DataFrame(index=range(len(tree))))
-    for name in SUMMED:
+    for name in SUMMED_COLUMNS:
         column = table[name].to_numpy(float)
         given = ~np.isnan(column) & (section >= 0)
         total = np.full(len(tree), np.nan)
@@ -121,7 +121,7 @@ def _note_places(place: np.ndarray, names: np.ndarray, findings: Findings) -> No
 
 def _segment_rows(spans: Spans) -> np.ndarray:
     """Spans whose own row brings customers or load, once where the segment was cut."""
-    some = spans.frame[list(SUMMED)].notna().any(axis=1).to_numpy() & (spans.piece <= 1)
+    some = spans.frame[list(SUMMED_COLUMNS)].notna().any(axis=1).to_numpy() & (spans.piece <= 1)
     return np.flatnonzero(some)
 
 
@@ -177,7 +177,7 @@ def _hung(rows: pd.DataFrame) -> np.ndarray:
 
 def _numbers(rows: pd.DataFrame) -> pd.DataFrame:
     """SUMMED of the rows: a meter counts 1, energy becomes load, a class word says whose customers they are."""
-    numbers = rows[list(SUMMED)].copy()
+    numbers = rows[list(SUMMED_COLUMNS)].copy()
     summed = numbers[list(CLASSES)].sum(axis=1, min_count=1)
     numbers["customers"] = numbers["customers"].fillna(summed)
     meter = (rows["customer_id"] != "").to_numpy(bool) & numbers["customers"].isna().to_numpy()
@@ -199,7 +199,7 @@ def _not_twice(rows: pd.DataFrame, numbers: pd.DataFrame, hung: np.ndarray) -> N
     if not hung.any() or hung.all():
         return
     transformers = rows["transformer_id"].to_numpy(object)
-    for names in (["customers", *CLASSES], *([name] for name in SUMMED if not name.startswith("customers"))):
+    for names in (["customers", *CLASSES], *([name] for name in SUMMED_COLUMNS if not name.startswith("customers"))):
         counted = set(transformers[~hung & (numbers[names[0]] > 0).to_numpy()].tolist())
         numbers.loc[hung & np.isin(transformers.astype(str), list(counted)), names] = np.nan
 

@@ -10,15 +10,15 @@ from reliability.formats import count as counted
 from reliability.formats import exact
 from reliability.intake.decisions import COLUMN, KIND, NUMBER, UNIT, WORD, Decision
 from reliability.intake.importing import Prepared
-from reliability.intake.kinds import IGNORE, KINDS, SEGMENTS, Field, field_of
+from reliability.intake.kinds import IGNORE, SEGMENTS, TABLE_KINDS, Field, field_of
 from reliability.intake.recipe import FileRule, Recipe
 from reliability.intake.recognise import Recognised, rule_of
 from reliability.intake.typed import Word
 from reliability.intake.units import Plausibility, units_of
 from reliability.intake.words import Meaning, as_stated, known_meaning
 
-NOTHING, LEFT_OUT = "nothing", "leave out"
-EVERY_KIND = (*KINDS, IGNORE)
+NOTHING_TAKEN, LEFT_OUT = "nothing", "leave out"
+EVERY_KIND = (*TABLE_KINDS, IGNORE)
 _JOINED = ("started", "restored")
 
 
@@ -183,7 +183,7 @@ def said(of: Field, meaning: Meaning | None) -> str:
         return ", ".join(str(v) if name == of.name else f"{name} {v}" for name, v in stated.items())
     if isinstance(stated, bool):
         return "yes" if stated else "no"
-    return exact(stated) if isinstance(stated, int | float) else str(stated) or NOTHING
+    return exact(stated) if isinstance(stated, int | float) else str(stated) or NOTHING_TAKEN
 
 
 def meanings_of(of: Field, words: list[Word]) -> dict[str, Meaning]:

@@ -10,7 +10,7 @@ from reliability.schema.problems import Problem, Problems, StudyError
 
 KIND, COLUMN, WORD, UNIT, TIME, PLACE, NETWORK = "kind", "column", "word", "unit", "time", "place", "network"
 NUMBER = "number"       # the decimal sign of a table
-STEPS = (KIND, COLUMN, NUMBER, UNIT, WORD, TIME, PLACE, NETWORK)
+DECISION_ORDER = (KIND, COLUMN, NUMBER, UNIT, WORD, TIME, PLACE, NETWORK)
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Decision:
 
 def in_order(decisions: Iterable[Decision]) -> tuple[Decision, ...]:
     """Decisions by step, the most frequent first."""
-    return tuple(sorted(decisions, key=lambda d: (STEPS.index(d.step), d.table, d.column, -d.rows, d.value)))
+    return tuple(sorted(decisions, key=lambda d: (DECISION_ORDER.index(d.step), d.table, d.column, -d.rows, d.value)))
 
 
 class Undecided(StudyError):

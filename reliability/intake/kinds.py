@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from reliability.schema.columns import CURVES, OUTAGES, SECTIONS, ColumnRule
 
 SEGMENTS, DEVICE_ROWS, CUSTOMERS, SOURCES = "segments", "devices", "customers", "sources"
-OUTAGE_ROWS, OPERATIONS, SETTINGS_ROWS, CURVE_ROWS = "outages", "operations", "settings", "curves"
+OUTAGE_ROWS, OPERATION_ROWS, SETTINGS_ROWS, CURVE_ROWS = "outages", "operations", "settings", "curves"
 LEAVE_OUT = "leave_out"
 IGNORE = "ignore"       # what a recipe calls a table that is not used
 OPEN, CLOSED = "open", "closed"
@@ -23,11 +23,13 @@ DEVICE_COLUMNS = ("device", "device_id", "fuse_link", "saving_ceiling_a", "rated
                   "counts", "operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s",
                   "longest_dead_time_s", "tripping", "reclosing_off_share", "system_kv", "bil_kv")
 # What several rows at one place add up to.
-SUMMED = ("customers", "customers_residential", "customers_small_ci", "customers_large_ci", "customers_three_phase",
-          "load_kw", "connected_kva", "generation_kw", "capacitor_kvar")
+SUMMED_COLUMNS = ("customers", "customers_residential", "customers_small_ci", "customers_large_ci",
+                  "customers_three_phase",
+                  "load_kw", "connected_kva", "generation_kw", "capacitor_kvar")
 # What spans in series must share to be one section: rates, fractions and hours of their own.
-OWN = ("line_fault_rate_per_km", "temporary_fraction", "repair_hours", "years_observed")
-LINE_COLUMNS = ("construction", "area", "location", *OWN, "equipment_fault_rate", "faults_observed", "tie_probability",
+OWN_VALUES = ("line_fault_rate_per_km", "temporary_fraction", "repair_hours", "years_observed")
+LINE_COLUMNS = ("construction", "area", "location", *OWN_VALUES, "equipment_fault_rate", "faults_observed",
+                "tie_probability",
                 "tie_section_id", "peak_load_a")
 
 
@@ -91,7 +93,7 @@ _ENDS = (_text("from_node", "Node at one end."), _text("to_node", "Node at the o
 _ENDS_OR_POLES = tuple(replace(end, alias=((pole, ""),))
                        for end, pole in zip(_ENDS, ("from_pole", "to_pole"), strict=True))
 _DEVICE = _of_sections(DEVICE_COLUMNS)
-_SERVED = _of_sections(SUMMED)
+_SERVED = _of_sections(SUMMED_COLUMNS)
 
 FIELDS: dict[str, tuple[Field, ...]] = {
     SEGMENTS: (
@@ -127,13 +129,13 @@ FIELDS: dict[str, tuple[Field, ...]] = {
               "time",
               alias=(("duration_h", "h"), ("duration_min", "min"), ("duration_s", "s"))),
         _word("fault_kind", ("temporary", "permanent")), _word("planned", ("true", "false")), _STATUS),
-    OPERATIONS: (
+    OPERATION_ROWS: (
         _text("device_id"), _text("segment_id"), _text("from"), _text("to"), _text("operations"), _text("kind")),
     SETTINGS_ROWS: tuple(_text(name) for name in (
         "device_id", "segment_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s")),
     CURVE_ROWS: tuple(_text(c.name) for c in CURVES),
 }
-KINDS = tuple(FIELDS)
+TABLE_KINDS = tuple(FIELDS)
 # Of each group one column at the least; geometry stands for a place.
 REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
     SEGMENTS: (("segment_id",), ("from_node", "parent_id", "from_pole"), ("to_node", "parent_id", "to_pole")),
@@ -142,7 +144,7 @@ REQUIRED: dict[str, tuple[tuple[str, ...], ...]] = {
     SOURCES: (("node_id",), ("feeder_id",)),
     OUTAGE_ROWS: (("started",), ("restored", "duration"),
                   ("device_id", "segment_id", "transformer_id", "pole_id", "node_id", "feeder_id")),
-    OPERATIONS: (("device_id", "segment_id"), ("from",)),
+    OPERATION_ROWS: (("device_id", "segment_id"), ("from",)),
     SETTINGS_ROWS: (("device_id", "segment_id"), ("element",), ("operation",), ("pickup_a",), ("curve",)),
     CURVE_ROWS: (("curve",), ("current_a",), ("time_s",)),
 }

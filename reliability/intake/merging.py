@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reliability.intake.kinds import OWN, SUMMED
-from reliability.intake.placing import LINE, Tree
+from reliability.intake.kinds import OWN_VALUES, SUMMED_COLUMNS
+from reliability.intake.placing import ON_LINE, Tree
 from reliability.schema.columns import OVERHEAD
 
 WITHIN = 0.02       # 1/current at a joint may lie so far from the straight line of the merged run, relative to it
 _EXACT = 1e-9       # pieces of one straight line, up to rounding in the exports
-SHARED = ("construction", "area", *OWN)
-_ADDED = (*SUMMED, "equipment_fault_rate", "faults_observed", "length_km")
+SHARED = ("construction", "area", *OWN_VALUES)
+_ADDED = (*SUMMED_COLUMNS, "equipment_fault_rate", "faults_observed", "length_km")
 _LARGEST = ("tie_probability",)
 
 
@@ -36,9 +36,9 @@ def find_runs(tree: Tree, frame: pd.DataFrame) -> Runs:
     n = len(tree)
     parent = tree.parent
     children = np.bincount(parent[parent >= 0], minlength=n)
-    joint = (parent >= 0) & (tree.why == LINE) & (tree.kinds == "")
+    joint = (parent >= 0) & (tree.why == ON_LINE) & (tree.kinds == "")
     up = np.where(joint, parent, 0)
-    joint &= (children[up] == 1) & (tree.why[up] == LINE)
+    joint &= (children[up] == 1) & (tree.why[up] == ON_LINE)
     for name in ("phases", *SHARED):
         column = frame[name].to_numpy()
         if column.dtype == object:

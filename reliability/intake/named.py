@@ -10,7 +10,7 @@ import pandas as pd
 from reliability.intake.customers import SectionLoads, section_lookup
 from reliability.intake.device_rows import pole_places
 from reliability.intake.merging import Runs
-from reliability.intake.placing import LINE, Tree
+from reliability.intake.placing import ON_LINE, Tree
 from reliability.intake.spans import Spans
 
 
@@ -26,7 +26,7 @@ class Named:
 def name_sections(tree: Tree, spans: Spans, runs: Runs) -> Named:
     """A name for each run, all of them different."""
     heads = runs.head
-    line = tree.why[heads] == LINE
+    line = tree.why[heads] == ON_LINE
     names = np.where(line, spans.whole[np.maximum(tree.span[heads], 0)], "")
     taken = dict.fromkeys(names[line].tolist(), 1)
     seen: set[str] = set()
@@ -53,7 +53,7 @@ def _different(name: str, seen: set[str], taken: dict[str, int] | tuple[()]) -> 
 
 def segment_sections(tree: Tree, spans: Spans, runs: Runs, named: Named, up: np.ndarray) -> pd.DataFrame:
     """segment_id, section_id, order (from 0 at the source), reversed, of every fed segment."""
-    line = np.flatnonzero((tree.why == LINE) & ~spans.inserted[np.maximum(tree.span, 0)])
+    line = np.flatnonzero((tree.why == ON_LINE) & ~spans.inserted[np.maximum(tree.span, 0)])
     span = tree.span[line]
     frame = pd.DataFrame({"segment_id": spans.whole[span], "section_id": named.base[line], "order": runs.order[line],
                           "reversed": up[span] != spans.ends[span, 0]})

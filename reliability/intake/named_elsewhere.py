@@ -14,7 +14,7 @@ from reliability.intake.recognise import Match, Recognised
 from reliability.intake.words import word_key
 from reliability.study.header_names import exact_name
 
-SHARE = 0.8     # of a column's names that another table must have for it to be a place (our choice)
+SHARE_OF_NAMES = 0.8     # of a column's names that another table must have for it to be a place (our choice)
 # Column of a kind → the tables and columns whose names it may hold, the surest first.
 _HELD: dict[str, tuple[tuple[str, str, tuple[str, ...]], ...]] = {
     DEVICE_ROWS: (("segment_id", SEGMENTS, ("segment_id",)), ("node_id", SEGMENTS, ("from_node", "to_node"))),
@@ -66,7 +66,7 @@ def _holding(one: Recognised, headers: Sequence[str], names: set[str]) -> str:
     for header in headers:
         given = [str(c) for c in one.table.columns[header].tolist() if c]
         keys = {text: word_key(text) in names for text in set(given)}
-        if names and len(keys) > 1 and np.mean([keys[text] for text in given]) >= SHARE:
+        if names and len(keys) > 1 and np.mean([keys[text] for text in given]) >= SHARE_OF_NAMES:
             return header
     return ""
 

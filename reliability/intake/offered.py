@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from reliability.intake.deciding import accepted_as_shown, suggested
 from reliability.intake.decisions import KIND, NETWORK, NUMBER, PLACE, TIME, UNIT, WORD, Decision, Undecided
 from reliability.intake.importing import Prepared, import_study, prepare
-from reliability.intake.kinds import FIELDS, IGNORE, KINDS, field_of
+from reliability.intake.kinds import FIELDS, IGNORE, TABLE_KINDS, field_of
 from reliability.intake.recipe import LEFT_OPEN, FileRule, Recipe
 from reliability.intake.recognise import Recognised, rule_of
 from reliability.intake.words import Meaning
 from reliability.schema.problems import StudyError, shorten
 
 ROUNDS = 4      # kinds bring columns, columns bring words; the last finds nothing
-HEAD = f"""\
+RECIPE_HEAD = f"""\
 # Recipe of an import, to be looked through. Every suggestion is taken; "{LEFT_OPEN}" stands where an answer is needed.
 """
 
@@ -49,11 +49,12 @@ def offered_recipe(prepared: Prepared) -> Offered:
             open_ = list(error.decisions)
         except StudyError as error:
             problems = error.lines()
-    questions = [f"{one.table.name}: what this table is: {' or '.join((*KINDS, IGNORE))}; then have a recipe written "
-                 "once more with this one, for its columns" for one in unknown]
+    questions = [f"{one.table.name}: what this table is: {' or '.join((*TABLE_KINDS, IGNORE))}; then have a recipe "
+                 "written once more with this one, for its columns" for one in unknown]
     questions += [_line(d, _choices(d)) for d in open_]
     recipe = _marked(prepared, open_)
-    head = HEAD + _listed("To be answered", questions) + _listed("Guessed; correct what is wrong", _guesses(taken))
+    head = RECIPE_HEAD + _listed("To be answered", questions) + _listed("Guessed; correct what is wrong",
+                                                                        _guesses(taken))
     return Offered(f"{head}\n{recipe.text}", len(taken), tuple(questions), tuple(problems))
 
 

@@ -23,8 +23,8 @@ from reliability.study.folder import open_study
 from reliability.study.save import create
 from reliability.study.study import Study
 
-SEGMENT_SECTIONS, PLACES, REPORT_TABLE = "segment_sections.csv", "places.csv", "import_report.csv"
-TABLES = ("sections", "outages", "operations", "settings", "curves")
+SEGMENT_SECTIONS, PLACES_FILE, REPORT_TABLE = "segment_sections.csv", "places.csv", "import_report.csv"
+WRITTEN_TABLES = ("sections", "outages", "operations", "settings", "curves")
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,8 @@ class Imported:
         """Every file of the study by its name; the report's page is the report room's."""
         files = {f"{name}.csv": csv_text(frame).encode() for name, frame in self.tables.items()}
         files |= {SETTINGS_FILE: self.settings.encode(), RECIPE_FILE: self.recipe.text.encode(),
-                  SEGMENT_SECTIONS: csv_text(self.segment_sections).encode(), PLACES: csv_text(self.places).encode()}
+                  SEGMENT_SECTIONS: csv_text(self.segment_sections).encode(),
+                  PLACES_FILE: csv_text(self.places).encode()}
         if self.routes:
             files["routes.geojson"] = routes_text([str(safe_text(name)) for name in self.routes],
                                                   list(self.routes.values())).encode()
@@ -84,7 +85,7 @@ class Imported:
         """The study that would be written, opened. Raises StudyError where it has a problem."""
         with tempfile.TemporaryDirectory(prefix="import-") as draft:
             for name, content in self.files.items():
-                if name == SETTINGS_FILE or name.removesuffix(".csv") in TABLES:
+                if name == SETTINGS_FILE or name.removesuffix(".csv") in WRITTEN_TABLES:
                     (Path(draft) / name).write_bytes(content)
             return open_study(draft)
 

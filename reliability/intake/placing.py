@@ -11,11 +11,11 @@ from reliability.intake.device_rows import ALSO, EXTRA, Devices, is_device
 from reliability.intake.findings import AMBER, DEVICE, RED, Findings
 from reliability.intake.kinds import DEVICE_COLUMNS
 from reliability.intake.spans import Spans
-from reliability.schema.devices import BREAKER, FUSE, SOURCE_DEVICES, TABLE
+from reliability.schema.devices import BREAKER, DEVICE_TABLE, FUSE, SOURCE_DEVICES
 
 # Source first, of several on one segment: what recloses, what counts it, what melts, and last what does neither.
-ORDER = tuple(d.name for d in sorted(TABLE, key=lambda d: (not d.recloses, not d.counts, not d.melts)))
-LINE, ON_SPAN, ON_NODE, AT_SOURCE = 0, 1, 2, 3
+DEVICE_ORDER = tuple(d.name for d in sorted(DEVICE_TABLE, key=lambda d: (not d.recloses, not d.counts, not d.melts)))
+ON_LINE, ON_SPAN, ON_NODE, AT_SOURCE = 0, 1, 2, 3
 
 
 @dataclass
@@ -68,7 +68,7 @@ def place_devices(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarra
 
 
 def _rank(kinds: np.ndarray) -> np.ndarray:
-    return np.array([ORDER.index(k) for k in kinds.tolist()], int).reshape(len(kinds))
+    return np.array([DEVICE_ORDER.index(k) for k in kinds.tolist()], int).reshape(len(kinds))
 
 
 def _where(spans: Spans, devices: Devices, up: np.ndarray, fed: np.ndarray, findings: Findings
@@ -139,7 +139,7 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
     head = np.full(count, -1)                           # device of each section
     head[on_span["section"].to_numpy()[last]] = on_span["device"].to_numpy()[last]
     span = np.concatenate([fed, fed[further["section"].to_numpy(int)], np.full(len(nodes), -1)])
-    why = np.concatenate([np.full(n, LINE), np.full(len(further), ON_SPAN), np.full(len(nodes), ON_NODE)])
+    why = np.concatenate([np.full(n, ON_LINE), np.full(len(further), ON_SPAN), np.full(len(nodes), ON_NODE)])
     head[n:n + len(further)] = further["device"].to_numpy(int)
     head[n + len(further):] = nodes["device"].to_numpy(int)
     above = np.concatenate([parent, np.full(count - n, -1)])
@@ -158,7 +158,7 @@ def _with_chains(spans: Spans, up: np.ndarray, into: np.ndarray, fed: np.ndarray
             for name in (str(devices.ids[d]), *also[d]):
                 tree.device_at[name] = place[row[0]]
     beside = on_span["section"].to_numpy()[on_span.duplicated("section", keep=False).to_numpy()
-                                           & (on_span["rank"] == ORDER.index(FUSE)).to_numpy()]
+                                           & (on_span["rank"] == DEVICE_ORDER.index(FUSE)).to_numpy()]
     findings.add("devices", "fuse_beside", "Fuses beside another device on one segment", AMBER,
                  spans.ids[fed[np.unique(beside)]])
     return tree

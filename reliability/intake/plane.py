@@ -12,7 +12,7 @@ import numpy as np
 from reliability.intake.decisions import PLACE, Decision
 from reliability.intake.layers import WGS84, Shapes
 
-LINE, MULTI_LINE = 1, 5
+LINE_GEOMETRY, MULTI_LINE = 1, 5
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def lines_of(shapes: np.ndarray) -> np.ndarray:
     import shapely
     kinds = shapely.get_type_id(shapes)
     result = shapes.copy()
-    result[kinds != LINE] = None
+    result[kinds != LINE_GEOMETRY] = None
     multi = np.flatnonzero(kinds == MULTI_LINE)
     if multi.size:
         joined = shapely.line_merge(shapes[multi])

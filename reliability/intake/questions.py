@@ -18,7 +18,7 @@ from reliability.schema.devices import BY_NAME, FUSE
 from reliability.schema.problems import StudyError
 from reliability.study.toml_edit import parse_settings
 
-MOST = 0.95         # so many of the cells filled answer a question (our choice, as for what is matched)
+ANSWERING_SHARE = 0.95         # so many of the cells filled answer a question (our choice, as for what is matched)
 FUSE_FACTOR = 1.5   # a link carries so many times the full load of its transformers; common practice, no source
 Values = Mapping[str, Mapping[str, Any]]
 
@@ -63,7 +63,7 @@ def _protection(key: str, label: str, **values: object) -> Option:
     return Option(key, label, {"protection": values})
 
 
-QUESTIONS: tuple[Question, ...] = (
+ALL_QUESTIONS: tuple[Question, ...] = (
     Question("fast_first", "Do breakers and reclosers trip fast first?",
              "Fast first saves fuses and blinks the feeder; delayed only blows them. It decides what a sectionalizer "
              "replaces. Default: two fast operations, common practice, no source.",
@@ -125,7 +125,7 @@ QUESTIONS: tuple[Question, ...] = (
 
 def unanswered(imported: Imported) -> list[Question]:
     """The questions that the data do not answer."""
-    return [q for q in QUESTIONS if not answered_by(imported, q)]
+    return [q for q in ALL_QUESTIONS if not answered_by(imported, q)]
 
 
 def answered_by(imported: Imported, question: Question) -> str:
@@ -157,7 +157,7 @@ def _filled(imported: Imported, column: str, of: np.ndarray) -> str:
         return ""
     cells = sections[column][of]
     share = float((cells.notna() & (cells != "")).mean())
-    return f"{column} is stated for {percent(share)} of them" if share >= MOST else ""
+    return f"{column} is stated for {percent(share)} of them" if share >= ANSWERING_SHARE else ""
 
 
 def _recloses(imported: Imported) -> np.ndarray:
@@ -170,7 +170,7 @@ def _fast(imported: Imported) -> str:
     if rows is not None:
         devices = set(imported.tables["sections"]["section_id"][_recloses(imported)])
         share = len(devices & set(rows["section_id"])) / max(len(devices), 1)
-        if share >= MOST and "fast_operations" not in imported.tables["sections"]:
+        if share >= ANSWERING_SHARE and "fast_operations" not in imported.tables["sections"]:
             return ""       # curves are known, how many operations are fast is not
     return _filled(imported, "fast_operations", _recloses(imported))
 

@@ -9,7 +9,7 @@ from typing import Any
 import tomlkit
 
 from reliability.formats import exact
-from reliability.intake.kinds import FIELDS, IGNORE, KINDS, LEAVE_OUT, field_of
+from reliability.intake.kinds import FIELDS, IGNORE, LEAVE_OUT, TABLE_KINDS, field_of
 from reliability.intake.reading import RECIPE_FILE
 from reliability.intake.units import factor
 from reliability.intake.words import Meaning, as_meaning, as_stated, known_meaning
@@ -198,8 +198,8 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
     kind = str(entry.get("kind", ""))
     if kind == IGNORE:
         return FileRule(str(entry["file"]), kind, str(entry.get("table", "")))
-    if kind not in KINDS:
-        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*KINDS, IGNORE))}")
+    if kind not in TABLE_KINDS:
+        toml.wrong(f"{path}.kind", kind, "not a kind of table", f"write one of {', '.join((*TABLE_KINDS, IGNORE))}")
         return None
     columns, units, out = (_table(toml, entry, name, f"{path}.") for name in ("columns", "units", "leave_out"))
     known = Names(f.name for f in FIELDS[kind])
@@ -228,8 +228,8 @@ def _file_rule(toml: Toml, entry: object, path: str) -> FileRule | None:
 def _values(toml: Toml, data: Mapping[str, Any]) -> dict[str, dict[str, dict[str, Meaning]]]:
     values: dict[str, dict[str, dict[str, Meaning]]] = {}
     for kind, columns in data.items():
-        if kind not in KINDS or not isinstance(columns, dict):
-            toml.wrong(f"values.{kind}", kind, "not a kind of table", f"write one of {', '.join(KINDS)}")
+        if kind not in TABLE_KINDS or not isinstance(columns, dict):
+            toml.wrong(f"values.{kind}", kind, "not a kind of table", f"write one of {', '.join(TABLE_KINDS)}")
             continue
         for column, words in columns.items():
             found = field_of(kind, column)

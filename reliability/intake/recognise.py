@@ -29,11 +29,11 @@ from reliability.intake.kinds import (
     FIELDS,
     IDS,
     IGNORE,
-    KINDS,
     PLACE_COLUMNS,
     REQUIRED,
     SEGMENTS,
     SOURCES,
+    TABLE_KINDS,
     Field,
     field_of,
     names_of,
@@ -360,12 +360,13 @@ class _Kind(NamedTuple):
 def _kind(table: ExportTable) -> _Kind:
     stem = Path(table.file).stem.casefold()
     names = {exact_name(h) for h in table.columns}
-    for kind in KINDS:
+    for kind in TABLE_KINDS:
         if re.fullmatch(rf"{kind}(?:[\W_\d].*)?", stem) or exact_name(table.table) == kind:
             return _Kind(kind, True)
-    scores = {kind: _score(kind, table) for kind in KINDS}
+    scores = {kind: _score(kind, table) for kind in TABLE_KINDS}
     best = max(scores, key=lambda k: scores[k])
-    complete = [k for k in KINDS if all(names & set(group) for group in REQUIRED[k]) and names <= set(names_of(k))]
+    complete = [k for k in TABLE_KINDS
+                if all(names & set(group) for group in REQUIRED[k]) and names <= set(names_of(k))]
     if complete == [best]:
         return _Kind(best, True)
     return _Kind(best if scores[best] >= 1.0 else "", False, scores[best])

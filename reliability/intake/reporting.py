@@ -10,14 +10,14 @@ from reliability.intake.device_rows import Devices, is_device
 from reliability.intake.findings import AMBER, CUSTOMER, RED, Findings, state_of, state_of_lost
 from reliability.intake.outages import Outages
 from reliability.intake.outcome import ImportReport
-from reliability.intake.placing import LINE, Tree
+from reliability.intake.placing import ON_LINE, Tree
 from reliability.intake.spans import Spans
 from reliability.intake.typed import Typed
 from reliability.network.forest import topmost
 from reliability.schema.columns import KM_PER_MILE
 from reliability.schema.devices import DEVICES, LATERAL_DEVICES
 
-ALL = "All"
+ALL_FEEDERS_LABEL = "All"
 
 
 def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, frame: pd.DataFrame, parent: np.ndarray,
@@ -25,7 +25,7 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
     """Totals by feeder, shares matched and the balance of an import. feeder: (n,) of the tree's
     sections. frame: merged sections; parent: (runs,) of them."""
     fed = np.zeros(len(spans), bool)
-    fed[tree.span[tree.why == LINE]] = True
+    fed[tree.span[tree.why == ON_LINE]] = True
     line = ~spans.inserted & (spans.ends[:, 0] != spans.ends[:, 1])
     dead = line & ~fed
     findings.add("topology", "island", "Segments that no source energises: left out",
@@ -43,13 +43,13 @@ def _note_totals(totals: pd.DataFrame, findings: Findings) -> None:
     ALL."""
     if not totals["km"].iloc[-1]:
         findings.add("topology", "network_without_length", "No length at all, so that no line has faults: bring a "
-                     "column of lengths", RED, [ALL])
+                     "column of lengths", RED, [ALL_FEEDERS_LABEL])
     none = totals["customers"].to_numpy(float) == 0.0
     feeders = totals["feeder_id"].to_numpy(object)
     if none[-1]:
         findings.add("customers", "no_customers", "No customers at all, so that SAIFI and SAIDI do not exist: bring a "
                      "table of transformers or meters with their customers, or a column of customers in the segments",
-                     RED, [ALL], CUSTOMER)
+                     RED, [ALL_FEEDERS_LABEL], CUSTOMER)
     else:
         findings.add("customers", "feeder_without_customers", "Feeders without customers: no indices of their own",
                      AMBER, feeders[none], "feeder")
@@ -87,7 +87,7 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
         events = outages.frame["event_id"].groupby(of).nunique()
         totals["outages_per_year"] = (events / years).reindex(totals.index).fillna(0.0)
         totals["customer_minutes_per_year"] = (minutes / years).reindex(totals.index).fillna(0.0)
-    totals.loc[ALL] = totals.sum()
+    totals.loc[ALL_FEEDERS_LABEL] = totals.sum()
     return totals.reset_index()
 
 

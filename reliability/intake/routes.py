@@ -6,7 +6,7 @@ import numpy as np
 
 from reliability.intake.merging import Runs
 from reliability.intake.named import Named
-from reliability.intake.placing import LINE, Tree
+from reliability.intake.placing import ON_LINE, Tree
 from reliability.intake.spans import Spans
 
 
@@ -21,7 +21,7 @@ def section_routes(tree: Tree, spans: Spans, runs: Runs, named: Named, up: np.nd
     """section_id → (points, 2) of its segments one after the other, outwards from the source."""
     if spans.routes is None:
         return {}
-    line = np.flatnonzero(tree.why == LINE)
+    line = np.flatnonzero(tree.why == ON_LINE)
     parts: dict[str, list[np.ndarray]] = {}
     for k in line[np.argsort(runs.order[line], kind="stable")].tolist():
         span = int(tree.span[k])

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reliability.intake.device_rows import Devices
 from reliability.intake.findings import AMBER, Findings
-from reliability.intake.kinds import SUMMED
+from reliability.intake.kinds import SUMMED_COLUMNS
 from reliability.intake.spans import Spans
 
 _SAME_LENGTH = 0.01     # two lengths that differ by no more are one line's (our choice)
@@ -26,7 +26,7 @@ def one_of_each(spans: Spans, devices: Devices, findings: Findings) -> tuple[Spa
     beside = (np.bincount(group)[group] > 1) & (np.bincount(group, spans.open)[group] > 0) & (low != high)
     if not beside.any():
         return spans, devices
-    own = np.nan_to_num(spans.frame[[c for c in SUMMED if c in spans.frame]].to_numpy(float)).any(axis=1)
+    own = np.nan_to_num(spans.frame[[c for c in SUMMED_COLUMNS if c in spans.frame]].to_numpy(float)).any(axis=1)
     lead = np.arange(len(spans))
     bridged = []
     for rows in pd.Series(np.flatnonzero(beside)).groupby(group[beside]):

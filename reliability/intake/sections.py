@@ -9,8 +9,8 @@ import pandas as pd
 from reliability.intake.customers import SectionLoads
 from reliability.intake.device_rows import EXTRA
 from reliability.intake.findings import AMBER, DEVICE, GREEN, Findings
-from reliability.intake.kinds import DEVICE_COLUMNS, LINE_COLUMNS, SUMMED
-from reliability.intake.placing import LINE, ON_SPAN, Tree
+from reliability.intake.kinds import DEVICE_COLUMNS, LINE_COLUMNS, SUMMED_COLUMNS
+from reliability.intake.placing import ON_LINE, ON_SPAN, Tree
 from reliability.intake.spans import FROM_A, TO_A, Spans
 from reliability.network.forest import depth_first, sums_below, topmost
 from reliability.network.fuse_links import link_table, written_link
@@ -26,7 +26,7 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: SectionLoads, f
 
     up: (spans,) node at the source's side. feeder: (n,) name of each section's feeder.
     """
-    line = tree.why == LINE
+    line = tree.why == ON_LINE
     at = np.where(line, tree.span, 0)
     frame = spans.frame[[c for c in LINE_COLUMNS if c != "tie_section_id"]].iloc[at].reset_index(drop=True)
     frame[PLACED] = spans.frame[PLACED].iloc[_beside(tree, spans)].to_numpy()
@@ -45,7 +45,7 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: SectionLoads, f
         own = tree.device[name].to_numpy()
         blank = np.isnan(frame[name].to_numpy(float)) if name == "peak_load_a" else (frame[name] == "").to_numpy(bool)
         frame[name] = pd.Series(np.where(blank, own, frame[name].to_numpy()), dtype=frame[name].dtype)
-    for name in SUMMED:
+    for name in SUMMED_COLUMNS:
         frame[name] = served.sums[name].to_numpy(float)
     frame["feeder_id"] = pd.Series(feeder, dtype=object)
     frame["phases"] = _phases(tree, spans, at, line, findings)
@@ -57,8 +57,8 @@ def base_frame(tree: Tree, spans: Spans, up: np.ndarray, served: SectionLoads, f
 def _beside(tree: Tree, spans: Spans) -> np.ndarray:
     """(n,) span that a section is, or whose place one of no length has: the span it stands on, else the longest that
     begins at its end, else that before it."""
-    like = np.where(np.isin(tree.why, (LINE, ON_SPAN)), tree.span, -1)
-    km = np.where(tree.why == LINE, spans.km[np.maximum(tree.span, 0)], 0.0)
+    like = np.where(np.isin(tree.why, (ON_LINE, ON_SPAN)), tree.span, -1)
+    km = np.where(tree.why == ON_LINE, spans.km[np.maximum(tree.span, 0)], 0.0)
     longest = np.lexsort((np.arange(len(tree)), -km))
     fed = longest[tree.parent[longest] >= 0]
     _, first = np.unique(tree.parent[fed], return_index=True)

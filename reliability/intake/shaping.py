@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from reliability.intake.decisions import Decision
 from reliability.intake.findings import AMBER, GREEN, RED, Findings
-from reliability.intake.kinds import DEVICE_ROWS, SEGMENTS, SOURCES, SUMMED
+from reliability.intake.kinds import DEVICE_ROWS, SEGMENTS, SOURCES, SUMMED_COLUMNS
 from reliability.intake.layers import Shapes
 from reliability.intake.plane import Plane, lines_of, parts_apart, plane_of, split_line
 from reliability.intake.recipe import Recipe
@@ -181,7 +181,7 @@ def _piece_rows(rows: pd.DataFrame, shares: np.ndarray, cells: list[tuple[str, s
     rows["piece"] = [c[2] for c in cells]
     rows["segment_id"] = pd.Series([n if k == 1 else f"{n} part {k}" for n, k in
                                     zip(rows["whole"], rows["piece"], strict=True)], dtype=object)
-    for name in SUMMED:
+    for name in SUMMED_COLUMNS:
         rows[name] = np.where(first, rows[name], np.nan)
     return rows
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.findings import AMBER, GREEN, Findings
-from reliability.intake.kinds import OPEN, SUMMED
+from reliability.intake.kinds import OPEN, SUMMED_COLUMNS
 from reliability.intake.words import phases_of
 from reliability.schema.problems import Problem, Problems
 
@@ -279,7 +279,7 @@ def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader:
             continue
         column = part[name].to_numpy()
         lead = leader[rows]
-        if name in SUMMED:
+        if name in SUMMED_COLUMNS:
             given = ~np.isnan(column)
             total = frame[name].to_numpy(float).copy()
             total[lead[given]] = np.nan_to_num(total[lead[given]])

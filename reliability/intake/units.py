@@ -17,7 +17,7 @@ from reliability.schema.plausible import RANGES
 HOURS_A_YEAR = 8760.0
 M_PER_FOOT = 0.3048     # exact, by the definition of the international foot
 # Our unit first. Other spellings of a unit are folded by `unit_name`.
-FACTORS: dict[str, dict[str, float]] = {
+UNIT_FACTORS: dict[str, dict[str, float]] = {
     "length": {"km": 1.0, "m": 1e-3, "ft": M_PER_FOOT * 1e-3, "mi": KM_PER_MILE},
     "current": {"A": 1.0, "kA": 1e3},
     "time": {"h": 1.0, "min": 1 / 60, "s": 1 / 3600},
@@ -36,13 +36,13 @@ _SPELLINGS = {
 }
 # Medians (in our unit) outside which a unit is doubted, of columns that `RANGES` does not name; our choice, common
 # practice, no source.
-PLAUSIBLE: dict[str, tuple[float, float]] = {
+PLAUSIBLE_MEDIANS: dict[str, tuple[float, float]] = {
     "length": (0.0005, 20.0), "current": (20.0, 40_000.0), "time": (0.02, 48.0), "power": (0.05, 5_000.0),
     "apparent": (2.0, 5_000.0), "energy": (500.0, 5e7), "rate": (1e-4, 20.0),
 }
 # Times the length of the geometry that a file's stated lengths may be, and how near they must come to the ratio of two
 # units; our choice.
-ALIKE, CLOSE = 1.25, 1.1
+ALIKE, CLOSE_FACTOR = 1.25, 1.1
 
 
 @dataclass(frozen=True)
@@ -71,10 +71,11 @@ def all_off(ratios: np.ndarray) -> str:
     if 1.0 / ALIKE <= middle <= ALIKE:
         return ""
     said = f"Segments of a file whose stated lengths are {exact(float(f'{middle:.3g}'))} times those of their geometry"
-    unit = FACTORS["length"]
+    unit = UNIT_FACTORS["length"]
     true, read = min(itertools.permutations(unit, 2), key=lambda pair: abs(math.log(middle * unit[pair[0]]
                                                                                     / unit[pair[1]])))
-    fits = 1.0 / CLOSE <= middle * unit[true] / unit[read] <= CLOSE and high <= CLOSE * CLOSE * low
+    ratio = middle * unit[true] / unit[read]
+    fits = 1.0 / CLOSE_FACTOR <= ratio <= CLOSE_FACTOR and high <= CLOSE_FACTOR * CLOSE_FACTOR * low
     return f"{said}, as if {true} had been read as {read}: look at the unit of that column" if fits else (
         f"{said} (median): one of the two is wrong, or the geometry is not to scale")
 
@@ -85,23 +86,23 @@ def unit_in_header(measure: str, header: str) -> str:
         return "h"              # h:mm
     words = re.findall(r"[^\W_]+", header)
     unit = unit_name(words[-1]) if len(words) > 1 else ""
-    return unit if unit in FACTORS.get(measure, {}) else ""
+    return unit if unit in UNIT_FACTORS.get(measure, {}) else ""
 
 
 def units_of(measure: str) -> tuple[str, ...]:
     """Units that a kind of quantity may have, ours first."""
-    return tuple(FACTORS.get(measure, {}))
+    return tuple(UNIT_FACTORS.get(measure, {}))
 
 
 def factor(measure: str, unit: str) -> float | None:
     """Ours for one of theirs; None where the unit is not one of the quantity."""
-    return FACTORS[measure].get(unit_name(unit))
+    return UNIT_FACTORS[measure].get(unit_name(unit))
 
 
 def plausibility(field: Field, numbers: np.ndarray) -> Plausibility | None:
     """Whether the median of a column's numbers (in our unit; zeros and blanks aside) is usual for the quantity."""
     usual = RANGES.get(field.name)
-    bounds = PLAUSIBLE.get(field.measure) if usual is None else (usual.low, usual.high)
+    bounds = PLAUSIBLE_MEDIANS.get(field.measure) if usual is None else (usual.low, usual.high)
     given = numbers[np.isfinite(numbers) & (numbers > 0)]
     if bounds is None or not given.size:
         return None

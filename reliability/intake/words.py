@@ -19,7 +19,7 @@ from reliability.schema.devices import (
 )
 from reliability.study.cells import says_unknown
 
-LETTERS = {"a": 1, "b": 2, "c": 4}
+LETTER_BITS = {"a": 1, "b": 2, "c": 4}
 _SIGNS = re.compile(r"(?<=\d)[^\w\s]+(?=\d)|(?:(?<=\s)|^)[+\-−<>=±]+(?=\.?\d)|\.(?=\d)|(?<=\d)[.%]")
 _WHOLE = re.compile(r"0*(\d+?)(?:\.0+)?")
 _LINK = re.compile(r"(\d+(?:\.\d+)?)\s*-?\s*([KkTt])(?![a-zA-Z])")
@@ -76,9 +76,9 @@ def phases_of(word: str) -> tuple[int, int] | None:
         return int(float(text)), 0
     letters = [c for c in text if c.isalnum()]
     phases = [c for c in letters if c != "n"]
-    if not phases or any(c not in LETTERS for c in phases) or len(set(phases)) != len(phases):
+    if not phases or any(c not in LETTER_BITS for c in phases) or len(set(phases)) != len(phases):
         return None
-    return len(phases), sum(LETTERS[c] for c in phases)
+    return len(phases), sum(LETTER_BITS[c] for c in phases)
 
 
 # Words of the trade, in the order in which they are looked for; our collection, common practice, no source.

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.intake.findings import AMBER, DEVICE, Findings
-from reliability.intake.kinds import CURVE_ROWS, OPERATIONS, SETTINGS_ROWS
+from reliability.intake.kinds import CURVE_ROWS, OPERATION_ROWS, SETTINGS_ROWS
 from reliability.intake.merging import Runs
 from reliability.intake.named import Named
 from reliability.intake.operation_times import iso_operations
@@ -34,10 +34,11 @@ def written_tables(frame: pd.DataFrame, tree: Tree, runs: Runs, named: Named, ot
     tables = {"sections": _sections(frame, tree, runs, named, other)}
     if outages is not None:
         tables["outages"] = _outages(outages, named)
-    for name, kind in (("operations", OPERATIONS), ("settings", SETTINGS_ROWS)):
+    for name, kind in (("operations", OPERATION_ROWS), ("settings", SETTINGS_ROWS)):
         if kind in typed.frames:
             rows = typed.frame(kind)
-            tables[name] = _by_device(iso_operations(rows, recipe) if kind == OPERATIONS else rows, section_of, name,
+            tables[name] = _by_device(iso_operations(rows, recipe) if kind == OPERATION_ROWS else rows, section_of,
+                                      name,
                                       findings)
     if CURVE_ROWS in typed.frames:
         tables["curves"] = curves.drop(columns=["file", "row"])

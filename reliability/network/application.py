@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import percent, shown
-from reliability.network.application_catalogue import COUNTED, FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, Check, worst
+from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, WHOLE_NUMBERS, Check, worst
 from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import Reach, reach, unseen_share
@@ -199,7 +199,7 @@ def spare_counts(evidence: pd.DataFrame) -> np.ndarray:
     """
     apart = np.abs(evidence["value"].to_numpy(dtype=float) - evidence["limit"].to_numpy(dtype=float))
     inside = evidence["margin"].to_numpy(dtype=float) >= 1.0
-    return np.where(evidence["unit"].eq(COUNTED), np.where(inside, apart, -apart), np.nan)
+    return np.where(evidence["unit"].eq(WHOLE_NUMBERS), np.where(inside, apart, -apart), np.nan)
 
 
 def open_points(checks: ApplicationChecks) -> np.ndarray:

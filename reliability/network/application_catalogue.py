@@ -19,7 +19,7 @@ import numpy as np
 VERDICTS = ("pass", "review", "unknown", "fail")
 PASS, REVIEW, UNKNOWN, FAIL = range(4)
 # relative allowance for rounding of a product such as 0.8 × 100 A
-RELATIVE_TOLERANCE = 1e-12
+PRODUCT_TOLERANCE = 1e-12
 
 Sense = Literal["at_most", "at_least", "equal"]
 
@@ -68,7 +68,7 @@ class Check:
     reason: np.ndarray
 
 
-COUNTED = "counts"          # unit of the checks that compare whole numbers
+WHOLE_NUMBERS = "counts"          # unit of the checks that compare whole numbers
 CHECKS: tuple[CheckKind, ...] = (
     CheckKind("continuous_rating", "Rating carries the load", "A", "at_most", FAIL,
               "the rating carries the peak load with its margin",
@@ -86,15 +86,15 @@ CHECKS: tuple[CheckKind, ...] = (
               "the actuating current is low enough under the backup's minimum trip, the least pickup where known",
               "the backup can trip on a current that the sectionalizer does not count",
               "actuating current or the backup's minimum trip or pickup is not known"),
-    CheckKind("below_lockout", "Counts, at most one less than the backup's operations", COUNTED, "at_most", FAIL,
+    CheckKind("below_lockout", "Counts, at most one less than the backup's operations", WHOLE_NUMBERS, "at_most", FAIL,
               "it opens before the backup locks out",
               "it has as many counts as the backup has operations: the backup locks out first",
               "the backup is not known"),
-    CheckKind("series_counts", "More counts than a sectionalizer below", COUNTED, "at_least", REVIEW,
+    CheckKind("series_counts", "More counts than a sectionalizer below", WHOLE_NUMBERS, "at_least", REVIEW,
               "it leaves faults beyond a sectionalizer below to that one",
               "for a fault beyond a sectionalizer below the whole lateral opens: lower the counts below",
               "counts are not known"),
-    CheckKind("fuses_below", "Fuses below clear first", COUNTED, "at_least", REVIEW,
+    CheckKind("fuses_below", "Fuses below clear first", WHOLE_NUMBERS, "at_least", REVIEW,
               "the backup goes over to delayed operations before the counts are reached: fuses below can clear",
               "the counts are reached within the fast operations: the whole lateral opens ahead of a fuse below",
               "counts or the backup are not known"),
@@ -135,7 +135,7 @@ CHECKS: tuple[CheckKind, ...] = (
               "the lateral is overhead",
               "a large part of the lateral is underground: its faults are seldom temporary, and reclosing stresses it",
               "construction is not known"),
-    CheckKind("ties", "Counts fit the other source of a tie", COUNTED, "at_most", REVIEW,
+    CheckKind("ties", "Counts fit the other source of a tie", WHOLE_NUMBERS, "at_most", REVIEW,
               "it opens before the device of the other source locks out too",
               "fed through a tie, the other source's device locks out first",
               "counts are not known"),
@@ -158,7 +158,7 @@ CHECKS: tuple[CheckKind, ...] = (
               "the installed link, the peak load or the fault current at the lateral's head is not known",
               decides=False),
 )
-KIND: dict[str, CheckKind] = {kind.key: kind for kind in CHECKS}
+CHECK_OF_KEY: dict[str, CheckKind] = {kind.key: kind for kind in CHECKS}
 
 
 def judge(key: str, value: np.ndarray | float, limit: np.ndarray | float, incomplete: np.ndarray | None = None,
@@ -168,7 +168,7 @@ def judge(key: str, value: np.ndarray | float, limit: np.ndarray | float, incomp
     incomplete: (m,) bool, part of the input is missing, so that a value inside the limit says
     nothing while one outside still does. settled: applied after that, the later over the earlier.
     """
-    kind = KIND[key]
+    kind = CHECK_OF_KEY[key]
     value, limit = (np.asarray(a, dtype=float) for a in np.broadcast_arrays(value, limit))
     margin, broken = _compare(kind.sense, value, limit)
     missing = np.isnan(value) | np.isnan(limit)
@@ -187,11 +187,11 @@ def _compare(sense: Sense, value: np.ndarray, limit: np.ndarray) -> tuple[np.nda
     """(margin, whether the comparison is broken); an unknown compares as not broken."""
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # the margin over next to nothing is infinite
         if sense == "at_most":
-            return limit / value, value > limit * (1.0 + RELATIVE_TOLERANCE)
+            return limit / value, value > limit * (1.0 + PRODUCT_TOLERANCE)
         margin = value / limit
         if sense == "at_least":
-            return margin, value < limit * (1.0 - RELATIVE_TOLERANCE)
-        return margin, np.abs(value - limit) > RELATIVE_TOLERANCE * np.abs(limit)
+            return margin, value < limit * (1.0 - PRODUCT_TOLERANCE)
+        return margin, np.abs(value - limit) > PRODUCT_TOLERANCE * np.abs(limit)
 
 
 def worst(checks: Sequence[Check]) -> np.ndarray:

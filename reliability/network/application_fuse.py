@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from reliability.network.application_catalogue import PASS, RELATIVE_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
+from reliability.network.application_catalogue import PASS, PRODUCT_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.coordination import ceilings_a
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
@@ -127,7 +127,7 @@ def asked_ratings_a(speed: np.ndarray, installed_a: np.ndarray, pickup_a: np.nda
         ratings = links["rating_a"].to_numpy(dtype=float)
         curves, factor = link_curves(links.index, own), values["fuse_melting_factor"]
         ceilings = saving_ceilings_a(curves, values["fast_clearing_time_s"], factor)
-        stands = np.searchsorted(ratings * (1.0 + RELATIVE_TOLERANCE), pickup_a)
+        stands = np.searchsorted(ratings * (1.0 + PRODUCT_TOLERANCE), pickup_a)
         saved = np.searchsorted(ceilings, tap_a, side="right")  # the ceiling itself is not saved (model §3)
         timed = ~np.isnan(device_s)
         melting = minimum_melting_s(curves, np.arange(len(links)), tap_a[timed, None])

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reliability.network.application import ApplicationChecks
-from reliability.network.application_catalogue import KIND, PASS, UNKNOWN, VERDICTS, Check
+from reliability.network.application_catalogue import CHECK_OF_KEY, PASS, UNKNOWN, VERDICTS, Check
 
 _LOAD = "Find the peak load at the lateral's head and enter it (peak_load_a)."
 _CURRENTS = "Find the fault currents of its sections, down to the devices below, and enter them."
@@ -86,4 +86,4 @@ def _in_words(checks: ApplicationChecks, check: Check, at: int) -> tuple[str, st
     if not unknown or key not in _NEED_LOAD or not np.isnan(checks.proposal.actuating_a[at]):
         return reason, remedy
     own = check.limit if key == "minimum_trip" else check.value
-    return (reason, f"{_LOAD} {remedy}") if np.isnan(own[at]) else (KIND["continuous_rating"].missing, _LOAD)
+    return (reason, f"{_LOAD} {remedy}") if np.isnan(own[at]) else (CHECK_OF_KEY["continuous_rating"].missing, _LOAD)

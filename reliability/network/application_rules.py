@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from reliability.network.application_catalogue import (
-    KIND,
+    CHECK_OF_KEY,
     PASS,
-    RELATIVE_TOLERANCE,
+    PRODUCT_TOLERANCE,
     REVIEW,
     UNKNOWN,
     Check,
@@ -58,13 +58,13 @@ def sees_faults(values: Assumptions, proposal: Proposal, stretch: Reach) -> Chec
     """
     smallest, gaps = smallest_current_a(stretch)
     limit = values["fault_current_margin"] * proposal.actuating_a
-    least, below = proposal.actuating_a * (1.0 - RELATIVE_TOLERANCE), limit * (1.0 - RELATIVE_TOLERANCE)
+    least, below = proposal.actuating_a * (1.0 - PRODUCT_TOLERANCE), limit * (1.0 - PRODUCT_TOLERANCE)
     marginal = (smallest >= least) & (smallest < below)
     return judge("sees_faults", smallest, limit, gaps, [
         Settled(marginal & ~gaps, REVIEW, "the smallest fault current is above the actuating current, but by less than "
                                       "the margin"),
         # a section without currents may hold a smaller one yet
-        Settled(marginal & gaps, UNKNOWN, KIND["sees_faults"].missing)])
+        Settled(marginal & gaps, UNKNOWN, CHECK_OF_KEY["sees_faults"].missing)])
 
 
 def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
@@ -95,7 +95,7 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
     """
     first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
     needed = values["recognition_s"] + values["drop_out_s"]
-    under, over = 1.0 - RELATIVE_TOLERANCE, 1.0 + RELATIVE_TOLERANCE
+    under, over = 1.0 - PRODUCT_TOLERANCE, 1.0 + PRODUCT_TOLERANCE
     later = ((first < needed * under) & (first >= values["recognition_s"] * under)
              & (longest >= needed * under) & (counts > 1.0))
     whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
@@ -147,7 +147,7 @@ def insulation(model: Model, proposal: Proposal) -> Check:
     """
     network, values = model.network, model.values
     asked = network.column["bil_kv"][proposal.head]
-    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + RELATIVE_TOLERANCE)
+    higher = _system_kv(model)[proposal.head] > values["system_kv"] * (1.0 + PRODUCT_TOLERANCE)
     asked = np.where(np.isnan(asked), np.where(higher, np.nan, values["bil_kv"]), asked)
     return judge("insulation", values["device_bil_kv"], asked)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from reliability.network.application_catalogue import (
+    CHECK_OF_KEY,
     FAIL,
-    KIND,
     PASS,
-    RELATIVE_TOLERANCE,
+    PRODUCT_TOLERANCE,
     REVIEW,
     UNKNOWN,
     Check,
@@ -51,11 +51,11 @@ def inrush(model: Model, proposal: Proposal) -> Check:
     served = (np.nan_to_num(network.customers) > 0.0) | (network.load_kw > 0.0)
     gaps = network.below((np.isnan(kva) & served).astype(float))[head] > 0.5
     current = values["inrush_multiple"] * line_current_a(model, head, np.where(stated, power, np.nan))
-    above, restraint = current > proposal.actuating_a * (1.0 + RELATIVE_TOLERANCE), values["inrush_restraint"]
+    above, restraint = current > proposal.actuating_a * (1.0 + PRODUCT_TOLERANCE), values["inrush_restraint"]
     holds = above & (restraint == HOLDS)
     return judge("inrush", current, proposal.actuating_a, gaps, [
         Settled(holds & ~gaps, PASS, "inrush is above the actuating current; the device offered holds through it"),
-        Settled(holds & gaps, UNKNOWN, KIND["inrush"].missing),
+        Settled(holds & gaps, UNKNOWN, CHECK_OF_KEY["inrush"].missing),
         Settled(above & (restraint not in (HOLDS, DOES_NOT_HOLD)), REVIEW,
                 "inrush is above the actuating current: unless the device offered holds through it, see its data "
                 "sheet, a healthy lateral counts it after each reclosing")])
@@ -85,7 +85,7 @@ def underground(model: Model, proposal: Proposal) -> Check:
     some = network.below(cable.astype(float))[head] > 0.5
     limit = np.full(len(head), float(values["underground_share"]))
     return judge("underground", share, limit, settled=[
-        Settled(some & (share <= limit * (1.0 + RELATIVE_TOLERANCE)), PASS,
+        Settled(some & (share <= limit * (1.0 + PRODUCT_TOLERANCE)), PASS,
                 "part of the lateral is underground, but no large part"),
         Settled(cable[head], FAIL, "the section at the head is underground: no such device goes there, and no "
                                    "conversion touches it")])

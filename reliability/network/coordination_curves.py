@@ -25,9 +25,9 @@ from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.devices import DEVICES
 
-POINTS = 240                       # of each curve
+POINTS_OF_A_CURVE = 240                       # of each curve
 LEAST_A, MOST_A = 1.0, 1e5         # currents that a picture may reach; our choice
-BELOW, ABOVE = 2.5, 1.6            # room beside what is shown, as factors
+MARGIN_BELOW, ABOVE = 2.5, 1.6            # room beside what is shown, as factors
 
 
 @dataclass(frozen=True)
@@ -138,8 +138,8 @@ def _currents(network: Network, place: int, link: str, own: Own, shown: list[flo
         marks += [links.melting.current_a, links.clearing.current_a]
     marked = np.concatenate(marks)
     marked = marked[(marked >= LEAST_A) & (marked <= MOST_A)]
-    low, high = (marked.min() / BELOW, marked.max() * ABOVE) if len(marked) else (10.0, 1e4)
-    grid = np.exp(np.linspace(np.log(low), np.log(high), POINTS))
+    low, high = (marked.min() / MARGIN_BELOW, marked.max() * ABOVE) if len(marked) else (10.0, 1e4)
+    grid = np.exp(np.linspace(np.log(low), np.log(high), POINTS_OF_A_CURVE))
     return np.unique(np.concatenate([grid, marked]))
 
 

@@ -14,7 +14,7 @@ from reliability.schema.columns import DELAYED, FAST, GROUND, PHASE
 # Kinds of operation and parts of the faults, as places in arrays.
 FAST_OPERATION, DELAYED_OPERATION = 0, 1
 PHASE_ELEMENTS, ALL_ELEMENTS = 0, 1   # three-phase faults, all others
-KINDS, PARTS = 2, 2
+OPERATION_KINDS, FAULT_PARTS = 2, 2
 
 _SLOTS = tuple((operation, element) for operation in (FAST, DELAYED) for element in (PHASE, GROUND))
 _LOOKED_AT = 60   # currents at which fast and delayed rows are compared; a note needs no more

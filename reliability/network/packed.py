@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-SPARSE = 16     # so many times as far apart as they are many, numbers are sorted
+SPARSE_NUMBERS = 16     # so many times as far apart as they are many, numbers are sorted
 
 
 def packed(columns: Sequence[np.ndarray]) -> np.ndarray:
@@ -21,7 +21,7 @@ def packed(columns: Sequence[np.ndarray]) -> np.ndarray:
 def distinct(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(distinct numbers from 0 on, ascending, index of each into them), not sorted where they are not far apart."""
     most = int(key.max(initial=0))
-    if most > SPARSE * (len(key) + SPARSE):
+    if most > SPARSE_NUMBERS * (len(key) + SPARSE_NUMBERS):
         found, at = np.unique(key, return_inverse=True)
         return found, at.ravel().astype(np.int32)
     occurs = np.zeros(most + 1, dtype=bool)

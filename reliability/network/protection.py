@@ -27,8 +27,8 @@ from reliability.schema.scenarios import UNCHANGED, Scenario
 from reliability.schema.values import Assumptions
 
 # Columns of a section that belong to its device and go with it when another takes its place.
-OF_THE_DEVICE = ("operations_to_lockout", "fast_operations", "counts", "rated_current_a", "actuating_current_a",
-                 "saving_ceiling_a", "reclosing_off_share")
+COLUMNS_OF_A_DEVICE = ("operations_to_lockout", "fast_operations", "counts", "rated_current_a", "actuating_current_a",
+                       "saving_ceiling_a", "reclosing_off_share")
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def protection(model: Model, scenario: Scenario = UNCHANGED) -> Protection:
     network, values = model.network, model.values
     if scenario.applicable_only:
         raise ValueError(f"the laterals of scenario {scenario.name!r} are not settled")
-    own = {name: network.column[name] for name in OF_THE_DEVICE}
+    own = {name: network.column[name] for name in COLUMNS_OF_A_DEVICE}
     stated = _or(own["operations_to_lockout"], values["operations_to_lockout"])
     asked = conversions(network, scenario)
     # a lateral recloser that takes another device's place has the usual operations

@@ -12,7 +12,7 @@ import numpy as np
 
 from reliability.network.crossings import RaceComparison, changes
 from reliability.network.curves import last_at_or_below
-from reliability.network.device_settings import FAST_OPERATION, KINDS, PARTS, DeviceSettings
+from reliability.network.device_settings import FAST_OPERATION, FAULT_PARTS, OPERATION_KINDS, DeviceSettings
 from reliability.network.link_curves import LinkCurves
 from reliability.network.packed import of_each
 
@@ -41,7 +41,7 @@ class Race:
     outcome: np.ndarray
 
     def __len__(self) -> int:
-        return (len(self.first) - 1) // (KINDS * PARTS)
+        return (len(self.first) - 1) // (OPERATION_KINDS * FAULT_PARTS)
 
     def outcome_at(self, pair: np.ndarray, kind: np.ndarray, part: np.ndarray, current_a: np.ndarray) -> np.ndarray:
         """DEVICE_ALONE, BOTH or FUSE_ALONE of pairs at currents (A); arrays broadcast.
@@ -50,14 +50,14 @@ class Race:
         every fuse is saved on a fast operation and melts alone on a delayed one (model §2, §3).
         """
         pair, kind, part, current_a = np.broadcast_arrays(pair, kind, part, current_a)
-        group = (pair * KINDS + kind) * PARTS + part
+        group = (pair * OPERATION_KINDS + kind) * FAULT_PARTS + part
         place = last_at_or_below(self.start_a, self.first[group], self.first[group + 1], current_a)
         unknown = np.where(kind == FAST_OPERATION, DEVICE_ALONE, FUSE_ALONE)
         return np.where(np.isnan(current_a), unknown, self.outcome[np.maximum(place, 0)]).astype(np.int8)
 
     def intervals(self, pair: int, kind: int, part: int) -> tuple[np.ndarray, np.ndarray]:
         """(start_a, outcome), (k,) each, of one pair's intervals of current; each ends where the next starts."""
-        group = (pair * KINDS + kind) * PARTS + part
+        group = (pair * OPERATION_KINDS + kind) * FAULT_PARTS + part
         at = slice(self.first[group], self.first[group + 1])
         return self.start_a[at], self.outcome[at]
 
@@ -66,7 +66,7 @@ class Race:
 
         Returns (first (n + 1,), current_a): those of pair i are current_a[first[i]:first[i + 1]].
         """
-        pair = np.repeat(np.arange(len(self)), np.diff(self.first[:: KINDS * PARTS]))
+        pair = np.repeat(np.arange(len(self)), np.diff(self.first[:: OPERATION_KINDS * FAULT_PARTS]))
         inner = self.start_a > 0.0
         pair, current = pair[inner], self.start_a[inner]
         order = np.lexsort((current, pair))
@@ -89,7 +89,7 @@ def run_races(links: LinkCurves, settings: DeviceSettings, link: np.ndarray, dev
              _simple(links, np.flatnonzero(~timed), link, np.asarray(ceiling_a, dtype=float))]
     group, start, outcome = (np.concatenate(columns) for columns in zip(*parts, strict=True))
     order = np.argsort(group, kind="stable")
-    first = np.searchsorted(group[order], np.arange(len(link) * KINDS * PARTS + 1))
+    first = np.searchsorted(group[order], np.arange(len(link) * OPERATION_KINDS * FAULT_PARTS + 1))
     return Race(first, start[order], outcome[order].astype(np.int8))
 
 
@@ -98,12 +98,12 @@ def _simple(links: LinkCurves, pair: np.ndarray, link: np.ndarray, ceiling_a: np
     holds = np.append(links.longest_melting_a, 0.0)[link[pair]]
     saved = np.maximum(ceiling_a[pair], holds)
     columns = []
-    for kind in range(KINDS):
+    for kind in range(OPERATION_KINDS):
         fast = kind == FAST_OPERATION
         # below these currents the device is alone; nothing begins at ∞
         end = saved if fast else holds
-        for part in range(PARTS):
-            group = (pair * KINDS + kind) * PARTS + part
+        for part in range(FAULT_PARTS):
+            group = (pair * OPERATION_KINDS + kind) * FAULT_PARTS + part
             some, alone = np.isfinite(end), end > 0.0
             columns.append((group[alone], np.zeros(alone.sum()), np.full(alone.sum(), DEVICE_ALONE)))
             columns.append((group[some], end[some], np.full(some.sum(), BOTH if fast else FUSE_ALONE)))
@@ -132,11 +132,12 @@ def _timed(links: LinkCurves, settings: DeviceSettings, pair: np.ndarray, link: 
     place, current, states = place[last], current[last], states[last]
 
     columns = []
-    for kind in range(KINDS):
-        for part in range(PARTS):
+    for kind in range(OPERATION_KINDS):
+        for part in range(FAULT_PARTS):
             outcome = _outcome(states, settings.sees[device, kind, part][place])
             new = np.append(True, (np.diff(place) != 0) | (np.diff(outcome) != 0))[: len(place)]
-            columns.append(((pair[place[new]] * KINDS + kind) * PARTS + part, current[new], outcome[new]))
+            columns.append(((pair[place[new]] * OPERATION_KINDS + kind) * FAULT_PARTS + part, current[new],
+                            outcome[new]))
     return _joined(columns)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from reliability.formats import TEXT
+from reliability.formats import TEXT_KIND
 from reliability.report.chart import Chart
 from reliability.report.figures import Sentence, resolve
 from reliability.schema.problems import shorten
@@ -31,7 +31,7 @@ class Column:
 
     key: str
     label: str
-    kind: str = TEXT
+    kind: str = TEXT_KIND
     unit: str = ""
     high: str = ""
     signed: bool = False

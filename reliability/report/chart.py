@@ -14,7 +14,7 @@ import numpy as np
 
 Numbers = Sequence[float] | np.ndarray
 Places = Numbers | Sequence[str]          # of an axis: numbers, or numpy days, or what names a category
-LINEAR, LOG, DATE = "linear", "log", "date"
+LINEAR, LOG_AXIS, DATE = "linear", "log", "date"
 SOLID, DASHED, DOTTED = "solid", "dashed", "dotted"
 SQUARE, DIAMOND, TRIANGLE, CIRCLE, CROSS = "square", "diamond", "triangle", "circle", "cross"   # marks on a map
 METRES_PER_KM, METRES_PER_MILE = 1000.0, 1609.344
@@ -248,4 +248,4 @@ def scale_for(values: Numbers) -> str:
     finite = finite[np.isfinite(finite)]
     above = finite[finite > 0]
     spans = len(above) > 1 and math.log10(above.max() / above.min()) >= DECADES_FOR_LOG
-    return LOG if spans and (finite >= 0).all() else LINEAR
+    return LOG_AXIS if spans and (finite >= 0).all() else LINEAR

@@ -6,7 +6,18 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import compact, money, number, shown, signed_number, spoken
-from reliability.report.chart import LOG, SOLID, Axis, BarChart, Bars, Line, PlotChart, Points, Reference, scale_for
+from reliability.report.chart import (
+    LOG_AXIS,
+    SOLID,
+    Axis,
+    BarChart,
+    Bars,
+    Line,
+    PlotChart,
+    Points,
+    Reference,
+    scale_for,
+)
 from reliability.report.content import Case, Content
 from reliability.report.frontier_mix import changes, mixes
 from reliability.schema.problems import shorten
@@ -79,7 +90,7 @@ def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
     description = (f"From {money(x[0])} for {number(y[0])} minutes to {money(x[-1])} for {number(y[-1])} minutes, "
                    f"there with {mix[-1]}.")
     scale = scale_for(x)
-    drawn = x > 0 if scale == LOG else np.ones(len(x), dtype=bool)
+    drawn = x > 0 if scale == LOG_AXIS else np.ones(len(x), dtype=bool)
     series: list[Line | Points] = [Line("The most that a budget can avoid", x[drawn], y[drawn], fill=0, marked=True)]
     turns = [i for i in changes(frame) if drawn[i]]
     if turns:
@@ -89,11 +100,11 @@ def frontier(content: Content, frame: pd.DataFrame) -> PlotChart:
     if pays.any():
         series.append(Points("… and pays", x[pays], y[pays], fill=2))
     chosen = content.selected
-    if chosen is not None and chosen.feasible and chosen.totals and (chosen.totals["capex"] > 0 or scale != LOG):
+    if chosen is not None and chosen.feasible and chosen.totals and (chosen.totals["capex"] > 0 or scale != LOG_AXIS):
         series.append(Points("The proposal", [float(chosen.totals["capex"])],
                              [float(chosen.totals["saidi_minutes_avoided"])], fill=1, large=True))
     return PlotChart("chart-frontier", "Benefit against budget: SAIDI avoided", description,
-                     Axis(f"Capital, {shorten(content.currency, 12)}" + (" (logarithmic)" if scale == LOG else ""),
+                     Axis(f"Capital, {shorten(content.currency, 12)}" + (" (logarithmic)" if scale == LOG_AXIS else ""),
                           scale), Axis("SAIDI avoided, min/yr"), tuple(series))
 
 

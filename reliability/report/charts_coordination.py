@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.faults.coordination_view import OPERATIONS, OUTCOMES
+from reliability.faults.coordination_view import OPERATION_NAMES, OUTCOME_WORDS
 from reliability.formats import exact
 from reliability.network.coordination_curves import LateralCurves
 from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.report.chart import (
     DASHED,
     DOTTED,
-    LOG,
+    LOG_AXIS,
     SOLID,
     Axis,
     BarChart,
@@ -27,8 +27,8 @@ from reliability.schema.problems import shorten
 LEAST_S, MOST_S = 0.01, 300.0      # times that the picture shows, as curves of links are printed
 TICKS_S = (0.01, 0.1, 1.0, 10.0, 100.0)
 TICKS_A = tuple(step * 10.0 ** decade for decade in range(6) for step in (1, 2, 5))
-STRIP, GAP = 1.65, 1.25            # height of a strip below the curves, and of the room above it, as factors
-FILLS = {0: 2, 1: 4, 2: 3}         # number of colour and pattern of DEVICE_ALONE, BOTH, FUSE_ALONE
+STRIP, STRIP_GAP = 1.65, 1.25            # height of a strip below the curves, and of the room above it, as factors
+OUTCOME_FILLS = {0: 2, 1: 4, 2: 3}         # number of colour and pattern of DEVICE_ALONE, BOTH, FUSE_ALONE
 NARROWEST = 1.02                   # a strip of one current is drawn so wide, as a factor
 
 
@@ -38,7 +38,7 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
     number: tells the charts of one document apart.
     """
     strips = _strips(found)
-    low = LEAST_S / (GAP * STRIP) ** len(strips) / GAP
+    low = LEAST_S / (STRIP_GAP * STRIP) ** len(strips) / STRIP_GAP
     series: list[Line | Rectangles | Words] = []
     if np.isfinite(found.low_a):
         series.append(Rectangles("Fault currents along the lateral", [found.low_a], [_wider(found.low_a, found.high_a)],
@@ -52,12 +52,12 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
                                  ("Largest current for fuse saving", found.ceiling_a, DOTTED, None)):
         if np.isfinite(at):
             series.append(Line(f"{name}, {_a(at)} A", [at, at], [LEAST_S, MOST_S], dash, fill))
-    for outcome, fill in FILLS.items():
+    for outcome, fill in OUTCOME_FILLS.items():
         here = [(i.low_a, _wider(i.low_a, i.high_a), *strips[i.kind, i.part][1]) for i in found.intervals
                 if i.outcome == outcome]
         if here:
             left, right, bottom, top = zip(*here, strict=True)
-            series.append(Rectangles(OUTCOMES[outcome][1].capitalize(), left, right, bottom, top, fill))
+            series.append(Rectangles(OUTCOME_WORDS[outcome][1].capitalize(), left, right, bottom, top, fill))
     if strips:
         series.append(Words("Operations", [float(found.current_a[0]) * 1.05] * len(strips),
                             [float(np.sqrt(bottom * top)) for _, (bottom, top) in strips.values()],
@@ -65,8 +65,8 @@ def curves(found: LateralCurves, number: int = 0) -> PlotChart:
     ends = (float(found.current_a[0]), float(found.current_a[-1]))
     return PlotChart(
         f"chart-coordination-{number}", f"Coordination at {shorten(found.lateral, 60)}", described(found),
-        Axis("Current, A", LOG, ends, tuple(t for t in TICKS_A if ends[0] <= t <= ends[1])),
-        Axis("Time, s", LOG, (low, MOST_S), TICKS_S), tuple(series), tall=True)
+        Axis("Current, A", LOG_AXIS, ends, tuple(t for t in TICKS_A if ends[0] <= t <= ends[1])),
+        Axis("Time, s", LOG_AXIS, (low, MOST_S), TICKS_S), tuple(series), tall=True)
 
 
 def curves_frame(found: LateralCurves) -> pd.DataFrame:
@@ -76,7 +76,7 @@ def curves_frame(found: LateralCurves) -> pd.DataFrame:
         columns |= {"melting_s": found.melting_s, "clearing_s": found.clearing_s}
     for (kind, part), times in found.device_s.items():
         elements = "phase_elements" if part == PHASE_ELEMENTS else "all_elements"
-        columns[f"{OPERATIONS[kind]}_{elements}_s"] = times
+        columns[f"{OPERATION_NAMES[kind]}_{elements}_s"] = times
     return pd.DataFrame(columns).replace(np.inf, np.nan)
 
 
@@ -96,7 +96,7 @@ def _device(found: LateralCurves) -> list[Line]:
         if part == PHASE_ELEMENTS and np.array_equal(times, found.device_s[kind, ALL_ELEMENTS]):
             continue
         only = ", phase elements alone" if part == PHASE_ELEMENTS else ""
-        lines.append(Line(f"{found.recloser}, {OPERATIONS[kind]}{only}", found.current_a, _shown(times),
+        lines.append(Line(f"{found.recloser}, {OPERATION_NAMES[kind]}{only}", found.current_a, _shown(times),
                           DOTTED if only else SOLID, 0 if kind == FAST_OPERATION else 1))
     if np.isfinite(found.fast_s):
         lines.append(Line(f"{found.recloser}, fast, assumed {found.fast_s:.3g} s",
@@ -109,8 +109,8 @@ def _strips(found: LateralCurves) -> dict[tuple[int, int], tuple[str, tuple[floa
     kinds = sorted({(i.part != ALL_ELEMENTS, i.kind, i.part) for i in found.intervals})
     result = {}
     for k, (phase, kind, part) in enumerate(kinds):
-        top = LEAST_S / GAP / (GAP * STRIP) ** k
-        words = OPERATIONS[kind].capitalize() + (", 3-phase" if phase else "")
+        top = LEAST_S / STRIP_GAP / (STRIP_GAP * STRIP) ** k
+        words = OPERATION_NAMES[kind].capitalize() + (", 3-phase" if phase else "")
         result[kind, part] = (words, (top / STRIP, top))
     return result
 
@@ -126,8 +126,8 @@ def described(found: LateralCurves) -> str:
         parts.append("Fault currents unknown.")
     for i in found.intervals:
         three = " of three-phase faults" if i.part == PHASE_ELEMENTS else ""
-        parts.append(f"{OPERATIONS[i.kind].capitalize()} operation{three}, {_a(i.low_a)} to {_a(i.high_a)} A: "
-                     f"{OUTCOMES[i.outcome][1]}.")
+        parts.append(f"{OPERATION_NAMES[i.kind].capitalize()} operation{three}, {_a(i.low_a)} to {_a(i.high_a)} A: "
+                     f"{OUTCOME_WORDS[i.outcome][1]}.")
     if np.isfinite(found.actuating_a):
         parts.append(f"Actuating current {_a(found.actuating_a)} A.")
     return " ".join(parts)
@@ -143,9 +143,10 @@ def feeder(frame: pd.DataFrame) -> BarChart:
     sums = frame.pivot_table(index="outcome", columns="operation", values="faults_per_year", aggfunc="sum", sort=False)
     sums = sums[(sums > 0).any(axis=1)]
     said = "; ".join(f"{operation} operation, {outcome}: {faults:.3g} faults a year"
-                     for operation in OPERATIONS for outcome, faults in sums[operation].items() if faults > 0)
+                     for operation in OPERATION_NAMES for outcome, faults in sums[operation].items() if faults > 0)
     return BarChart("chart-coordination-feeder", "Faults by what an operation does", said,
                     [str(o).capitalize() for o in sums.index], tuple(
                         Bars(f"{operation.capitalize()} operation", sums[operation].tolist(), fill=k,
-                             labels=[f"{v:.3g}" for v in sums[operation]]) for k, operation in enumerate(OPERATIONS)),
+                             labels=[f"{v:.3g}" for v in sums[operation]]) for k,
+                                                                     operation in enumerate(OPERATION_NAMES)),
                     Axis("Faults a year"), lying=True)

@@ -13,7 +13,7 @@ from reliability.report.chart import (
     DASHED,
     DATE,
     DOTTED,
-    LOG,
+    LOG_AXIS,
     SOLID,
     Axis,
     BarChart,
@@ -28,14 +28,14 @@ from reliability.schema.problems import shorten
 from reliability.study.report_settings import benchmarks
 
 # index of a year: short name, axis, kind of its numbers
-INDICES = {
+YEAR_INDICES = {
     "saidi_min": ("SAIDI", "SAIDI, minutes a year", "minutes"),
     "saifi": ("SAIFI", "SAIFI, interruptions a year", "index"),
     "caidi_min": ("CAIDI", "CAIDI, minutes", "minutes"),
     "maifi": ("MAIFI", "MAIFI, interruptions a year", "index"),
     "maifi_e": ("MAIFI_E", "MAIFI_E, events a year", "index"),
 }
-MOST_CAUSES, MOST_LATERALS, MOST_MARKS = 12, 15, 1200
+MOST_CAUSES, MOST_LATERALS, MOST_HISTORY_MARKS = 12, 15, 1200
 APART = 0.02                       # of an axis: lines closer than that hide one another
 ONE_TO_ONE = "1 : 1 line"
 NO_THRESHOLD = "†"                 # marks a year without a threshold of major event days
@@ -46,7 +46,7 @@ def years(history: History, index: str = "saidi_min") -> BarChart:
 
     Where a year has no threshold no day is set apart, so both bars are equal, and its name is marked.
     """
-    records, (name, axis, kind) = history.records, INDICES[index]
+    records, (name, axis, kind) = history.records, YEAR_INDICES[index]
     known = [history.major_events.has_verdict(int(y)) for y in records.years]
     names = [str(int(y)) + ("*" if int(y) in records.partial else "") + ("" if of else NO_THRESHOLD)
              for y, of in zip(records.years, known, strict=True)]
@@ -78,7 +78,7 @@ def _references(history: History, index: str) -> tuple[Reference, ...]:
 
 def rolling(history: History, index: str = "saidi_min") -> PlotChart:
     """An index over the twelve months that end with each month, with and without major event days."""
-    name, axis, kind = INDICES[index]
+    name, axis, kind = YEAR_INDICES[index]
     months = history.reported.months
     ends = months.every_event.index.to_numpy().astype("datetime64[M]").astype("datetime64[D]")
     every, without = (frame[index].to_numpy(dtype=float) for frame in (months.every_event, months.without))
@@ -100,7 +100,7 @@ def daily(history: History) -> PlotChart:
     """
     days = history.daily[history.daily["saidi_min"].to_numpy() > 0]
     major = days.index.isin(history.major_events.days.index)
-    one_in = max(-(-int((~major).sum()) // MOST_MARKS), 1)
+    one_in = max(-(-int((~major).sum()) // MOST_HISTORY_MARKS), 1)
     others = "Other days" if one_in == 1 else f"Other days (one in {one_in})"
     x, y = [], []
     for year, limit in history.major_events.thresholds["t_med"].items():
@@ -112,7 +112,7 @@ def daily(history: History) -> PlotChart:
              if len(above) else "."))
     return PlotChart(
         "chart-daily", "Daily SAIDI and the threshold of a major event day", description,
-        Axis("Day on which the event began", DATE), Axis("Daily SAIDI, minutes (logarithmic)", LOG), (
+        Axis("Day on which the event began", DATE), Axis("Daily SAIDI, minutes (logarithmic)", LOG_AXIS), (
             _days(others, days[~major].iloc[::one_in], 0), _days("Major event days", above, 1),
             Line("Threshold T_MED", np.array(x, dtype="datetime64[D]"), np.array(y, dtype=float), DASHED)))
 
@@ -153,7 +153,7 @@ def learned_rates(history: History) -> PlotChart:
     """Observed against learned fault rate of each lateral: the less exposure, the more it is pulled to the mean."""
     units = history.learned.units
     units = units[(units["group"] != MAIN) & units["rate_per_km"].notna()]
-    units = units.nlargest(MOST_MARKS, "exposure_km_years", keep="first")
+    units = units.nlargest(MOST_HISTORY_MARKS, "exposure_km_years", keep="first")
     observed, learned, low, high = (units[c].to_numpy(dtype=float) for c in (
         "observed_rate_per_km", "rate_per_km", "rate_low", "rate_high"))
     top = float(np.nanmax([0.0, *observed]))

@@ -25,16 +25,17 @@ from reliability.report.chart import (
 )
 from reliability.report.map_classes import NO_LATERAL, Classed
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PLUM, RULE
-from reliability.schema.devices import TABLE, Device
+from reliability.schema.devices import DEVICE_TABLE, Device
 from reliability.schema.problems import shorten
 from reliability.study.plan_view import PlanView
 
-MARGIN, SHEET_MARGIN = 0.04, 0.12   # of the extent, around what is shown; on a sheet there are names beside marks
+MAP_MARGIN, SHEET_MARGIN = 0.04, 0.12   # of the extent, around what is shown; on a sheet there are names beside marks
 LEAST_M = 100.0                     # a window is at least so wide: a section may have no length
-MOST_MARKS = 800                    # of one kind of device that backs up no lateral; more would hide the lines
-FEW = {True: 40, False: 400}        # marks of what backs up laterals, and of the rest, that are drawn in full size
-SHAPES = {"solid_square": SQUARE, "square": SQUARE, "small_square": DIAMOND, "fuse": CIRCLE, "blade": CROSS}
-LARGE, SMALL, LEAST = 8.0, 5.0, 3.0   # points, of what backs up laterals and of the rest; where there are many
+MOST_MAP_MARKS = 800                    # of one kind of device that backs up no lateral; more would hide the lines
+FEW_MARKS = {True: 40,
+             False: 400}        # marks of what backs up laterals, and of the rest, that are drawn in full size
+SHAPE_OF_NAME = {"solid_square": SQUARE, "square": SQUARE, "small_square": DIAMOND, "fuse": CIRCLE, "blade": CROSS}
+LARGE_MARK, SMALL_MARK, LEAST_MARK = 8.0, 5.0, 3.0    # of what backs up laterals and of the rest; where there are many
 NEAREST_SHARE = 1 / 6               # of a sheet's map that its lateral takes at least
 DIRECTIONS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 
@@ -66,7 +67,7 @@ def network_map(network: Network, view: PlanView, classed: Classed, device: np.n
     marks = _devices(view, device, shown & ~new) + _new_devices(view, device, shown & new, chosen_name)
     if looked_at is not None and shown[looked_at]:
         x, y = view.middle[[looked_at]].T
-        marks.append(MapMarks("Looked at", x, y, DIAMOND, PLUM, True, LARGE))
+        marks.append(MapMarks("Looked at", x, y, DIAMOND, PLUM, True, LARGE_MARK))
     left_out = int((shown & ~view.routed).sum())
     notes = [f"{count(left_out, 'section')} without a route."] if left_out else []
     if hidden := _hidden(view, device, shown & ~new):
@@ -82,7 +83,7 @@ def window_of(view: PlanView, shown: np.ndarray) -> Window:
     return with_margin(view.extent(drawn if drawn.any() else None))
 
 
-def with_margin(extent: Window, margin: float = MARGIN) -> Window:
+def with_margin(extent: Window, margin: float = MAP_MARGIN) -> Window:
     """Ends of a window with room around them, at least LEAST_M wide."""
     west, east, south, north = extent
     wide = max(east - west, north - south, LEAST_M)
@@ -93,15 +94,15 @@ def with_margin(extent: Window, margin: float = MARGIN) -> Window:
 
 def _new_devices(view: PlanView, device: np.ndarray, new: np.ndarray, name: str) -> list[MapMarks]:
     """A filled mark a kind of device at the laterals chosen; no other one stands there."""
-    size = _size(LARGE, FEW[True], max(int(new.sum()), 1))
+    size = _size(LARGE_MARK, FEW_MARKS[True], max(int(new.sum()), 1))
     return [replace(_marks(one, *view.source_end[at].T), name=f"{one.label}, {name}", filled=True, size=size)
-            for one in TABLE if len(at := _stand(view, device, new, one))]
+            for one in DEVICE_TABLE if len(at := _stand(view, device, new, one))]
 
 
 def _devices(view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[MapMarks]:
     """A kind of mark a device; what backs up laterals is drawn last, on top."""
     hidden = _hidden(view, device, shown)
-    return [_marks(one, *view.source_end[at].T) for one in TABLE[::-1]
+    return [_marks(one, *view.source_end[at].T) for one in DEVICE_TABLE[::-1]
             if len(at := _stand(view, device, shown, one)) and one.label not in hidden]
 
 
@@ -112,21 +113,21 @@ def _stand(view: PlanView, device: np.ndarray, shown: np.ndarray, one: Device) -
 
 def _hidden(view: PlanView, device: np.ndarray, shown: np.ndarray) -> list[str]:
     """Kinds of device that back up no lateral and are too many to be told apart."""
-    return [one.label for one in TABLE if not BACKS_UP[CODE[one.name]]
-            and len(_stand(view, device, shown, one)) > MOST_MARKS]
+    return [one.label for one in DEVICE_TABLE if not BACKS_UP[CODE[one.name]]
+            and len(_stand(view, device, shown, one)) > MOST_MAP_MARKS]
 
 
 def _marks(device: Device, x: np.ndarray, y: np.ndarray, labels: Sequence[str] | None = None) -> MapMarks:
     large = bool(BACKS_UP[CODE[device.name]])
-    size = _size(LARGE if large else SMALL, FEW[large], len(x))
+    size = _size(LARGE_MARK if large else SMALL_MARK, FEW_MARKS[large], len(x))
     colour = (ORANGE if device.counts else BLUE) if device.chosen else INK
-    shape = TRIANGLE if device.counts else SHAPES[device.symbol]
+    shape = TRIANGLE if device.counts else SHAPE_OF_NAME[device.symbol]
     return MapMarks(device.label, x, y, shape, colour, device.symbol == "solid_square", size, labels)
 
 
 def _size(of_few: float, few: int, number: int) -> float:
     """Size of each of a number of marks: the more there are the smaller, so that they leave the lines to be seen."""
-    return max(of_few * min(float(np.sqrt(few / number)), 1.0), LEAST)
+    return max(of_few * min(float(np.sqrt(few / number)), 1.0), LEAST_MARK)
 
 
 def _places(network: Network, view: PlanView, classed: Classed, shown: np.ndarray) -> MapPlaces:
@@ -181,7 +182,8 @@ def lateral_map(network: Network, view: PlanView, head: int, backup: int, *, key
 def _labelled(network: Network, view: PlanView, at: int, label: str) -> MapMarks:
     code = int(network.device[at])
     x, y = view.source_end[[at]].T
-    return MapMarks("", x, y, SQUARE, INK, labels=[label]) if code == NO_DEVICE else _marks(TABLE[code], x, y, [label])
+    return MapMarks("", x, y, SQUARE, INK, labels=[label]) if code == NO_DEVICE else _marks(DEVICE_TABLE[code], x, y,
+                                                                                            [label])
 
 
 def _sheet_window(view: PlanView, lateral: np.ndarray, backup: int) -> tuple[Window, bool]:

@@ -11,21 +11,21 @@ import io
 from collections.abc import Mapping
 
 from reliability.network.application_catalogue import CHECKS
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 
-FILE = "columns.csv"
+COLUMNS_FILE = "columns.csv"
 WHAT = "What each column of the tables is, with its unit"
-YEAR, MONEY, SHARE = "per year", "money of the study", "0–1"
+PER_YEAR, MONEY_UNIT, SHARE_UNIT = "per year", "money of the study", "0–1"
 _AVOIDED = {"customer_interruptions": "customer interruptions", "customer_minutes": "customer-minutes",
             "callouts": "call-outs", "saidi_minutes": "minutes of SAIDI", "saifi": "SAIFI"}
 WHEN = {"found": "as found", "left": "as left", "backup": "of the backup", "existing": "today"}
-ENDS = {"a": "A", "s": "s", "ohm": "Ω", "megohm": "MΩ"}
+UNIT_ENDINGS = {"a": "A", "s": "s", "ohm": "Ω", "megohm": "MΩ"}
 # words and unit by column of the result tables
-RESULTS: dict[str, tuple[str, str]] = {
+RESULT_COLUMNS: dict[str, tuple[str, str]] = {
     **{c.key: (f"Application check, its verdict: {c.label}", "") for c in CHECKS},
-    **{f"{key}_avoided": (f"Fewer {words} than as built", YEAR) for key, words in _AVOIDED.items()},
-    **{f"{name}_callouts": (f"Call-outs that end with: {name}", YEAR) for name in ("refuse", "reset", "patrol",
+    **{f"{key}_avoided": (f"Fewer {words} than as built", PER_YEAR) for key, words in _AVOIDED.items()},
+    **{f"{name}_callouts": (f"Call-outs that end with: {name}", PER_YEAR) for name in ("refuse", "reset", "patrol",
                                                                                "repair")},
     **{f"units_{d}": (f"Units of {d.replace('_', ' ')}s, one a phase", "units") for d in LATERAL_DEVICES},
     "lateral_id": ("Section that heads the lateral", ""), "section_id": ("Section", ""), "feeder_id": ("Feeder", ""),
@@ -36,43 +36,47 @@ RESULTS: dict[str, tuple[str, str]] = {
     "rated_current_a": ("Rated current of the sectionalizer", "A"),
     "actuating_current_a": ("Current from which it counts", "A"), "counts": ("Counts to open", "counts"),
     "counts_in_model": ("Counts that results are computed with", "counts"),
-    "unseen_share": ("Share of its faults below the actuating current", SHARE),
-    "customers": ("Customers beyond", "customers"), "cost": ("Cost of its faults", f"{MONEY} {YEAR}"),
-    "customer_interruptions": ("Sustained customer interruptions by its faults", YEAR),
-    "customer_minutes": ("Customer-minutes of interruption by its faults", f"min {YEAR}"),
-    "momentary_events": ("Momentary events, of customers on it or by its faults", YEAR),
-    "momentary_interruptions": ("Momentary interruptions that its customers see", YEAR),
-    "callouts": ("Call-outs for its faults", YEAR), "rank": ("Place by net present value", ""),
-    "capex": ("Capital", MONEY), "npv": ("Net present value", MONEY), "units": ("Units, one a phase", "units"),
-    "budget": ("Budget", MONEY), "laterals": ("Laterals converted", "laterals"),
+    "unseen_share": ("Share of its faults below the actuating current", SHARE_UNIT),
+    "customers": ("Customers beyond", "customers"), "cost": ("Cost of its faults", f"{MONEY_UNIT} {PER_YEAR}"),
+    "customer_interruptions": ("Sustained customer interruptions by its faults", PER_YEAR),
+    "customer_minutes": ("Customer-minutes of interruption by its faults", f"min {PER_YEAR}"),
+    "momentary_events": ("Momentary events, of customers on it or by its faults", PER_YEAR),
+    "momentary_interruptions": ("Momentary interruptions that its customers see", PER_YEAR),
+    "callouts": ("Call-outs for its faults", PER_YEAR), "rank": ("Place by net present value", ""),
+    "capex": ("Capital", MONEY_UNIT), "npv": ("Net present value", MONEY_UNIT),
+                                              "units": ("Units, one a phase", "units"),
+    "budget": ("Budget", MONEY_UNIT), "laterals": ("Laterals converted", "laterals"),
     "backup_settings_changed": ("Breakers and reclosers with other fast operations", "devices"),
     "fast_operations_of_backup": ("Fast operations of the backup", "operations"),
-    "momentary_events_added": ("More momentary events than as built", YEAR),
+    "momentary_events_added": ("More momentary events than as built", PER_YEAR),
     "maifi_e_added": ("More MAIFI_E than as built", "1/yr"),
     "worst_feeder_maifi_e_added": ("The same on the feeder where it is most", "1/yr"),
     "saidi_minutes_avoided_reclosing_on": ("Minutes of SAIDI avoided with reclosing on everywhere", "min/yr"),
     "saidi_minutes_avoided_reclosing_off": ("Minutes of SAIDI avoided with reclosing off", "min/yr"),
-    "break_even_reclosing_off_share": ("Share of faults with reclosing off at which the gain in SAIDI turns", SHARE),
-    "gap": ("How far from the optimum the choice may be", SHARE),
-    "cumulative_capex": ("Capital up to this row", MONEY), "cumulative_npv": ("NPV up to this row", MONEY),
+    "break_even_reclosing_off_share": ("Share of faults with reclosing off at which the gain in SAIDI turns",
+                                       SHARE_UNIT),
+    "gap": ("How far from the optimum the choice may be", SHARE_UNIT),
+    "cumulative_capex": ("Capital up to this row", MONEY_UNIT), "cumulative_npv": ("NPV up to this row", MONEY_UNIT),
     "cumulative_saidi_minutes_avoided": ("Minutes of SAIDI avoided up to this row", "min/yr"),
-    "probability_npv_positive": ("Probability that its NPV is above 0", SHARE),
-    "stays_chosen_share": ("Share of draws in which it is chosen again", SHARE),
-    "failure_rate": ("Sustained interruptions that a customer there sees", YEAR),
-    "outage_hours": ("Hours without supply that a customer there sees", f"h {YEAR}"),
-    "callout_saving": ("Crew work saved", MONEY), "energy_saving": ("Margin on energy saved", MONEY),
-    "incentive": ("Incentive earned", MONEY),
-    "interruption_cost_saving": ("Customers' interruption costs saved", MONEY),
-    "inspection": ("Inspection", MONEY), "net": ("Savings less capital and inspection", MONEY),
-    "discounted": ("The same at its present value", MONEY),
+    "probability_npv_positive": ("Probability that its NPV is above 0", SHARE_UNIT),
+    "stays_chosen_share": ("Share of draws in which it is chosen again", SHARE_UNIT),
+    "failure_rate": ("Sustained interruptions that a customer there sees", PER_YEAR),
+    "outage_hours": ("Hours without supply that a customer there sees", f"h {PER_YEAR}"),
+    "callout_saving": ("Crew work saved", MONEY_UNIT), "energy_saving": ("Margin on energy saved", MONEY_UNIT),
+    "incentive": ("Incentive earned", MONEY_UNIT),
+    "interruption_cost_saving": ("Customers' interruption costs saved", MONEY_UNIT),
+    "inspection": ("Inspection", MONEY_UNIT), "net": ("Savings less capital and inspection", MONEY_UNIT),
+    "discounted": ("The same at its present value", MONEY_UNIT),
     "assumption": ("Key of the assumption in study.toml", ""), "label": ("The assumption in words", ""),
     "unit": ("Unit of value, low, high and break_even", ""), "value": ("The study's value", "see unit"),
     "low": ("Low end of its range", "see unit"), "high": ("High end of its range", "see unit"),
-    "range": ("Who states the range", ""), "npv_low": ("NPV at the low end", MONEY), "npv_high": ("NPV at the high end",
-                                                                                              MONEY),
-    "swing": ("Difference of NPV between both ends", MONEY), "first_order": ("First-order Sobol' index", SHARE),
-    "total": ("Total Sobol' index", SHARE), "first_order_error": ("Standard error of first_order", SHARE),
-    "total_error": ("Standard error of total", SHARE), "break_even": ("Value at which the NPV is 0", "see unit"),
+    "range": ("Who states the range", ""), "npv_low": ("NPV at the low end", MONEY_UNIT),
+                                              "npv_high": ("NPV at the high end",
+                                                                                              MONEY_UNIT),
+    "swing": ("Difference of NPV between both ends", MONEY_UNIT),
+                                              "first_order": ("First-order Sobol' index", SHARE_UNIT),
+    "total": ("Total Sobol' index", SHARE_UNIT), "first_order_error": ("Standard error of first_order", SHARE_UNIT),
+    "total_error": ("Standard error of total", SHARE_UNIT), "break_even": ("Value at which the NPV is 0", "see unit"),
     "break_even_in_range": ("Whether that is within the range", ""),
 }
 
@@ -86,7 +90,7 @@ def columns_listed(files: Mapping[str, bytes], inputs: str) -> bytes:
         if not path.endswith(".csv"):
             continue
         table = path.rpartition("/")[2].removesuffix(".csv")
-        known = _stated(table) if path.startswith(f"{inputs}/") else RESULTS
+        known = _stated(table) if path.startswith(f"{inputs}/") else RESULT_COLUMNS
         for column in _header(content):
             writer.writerow((path, column, *(known.get(column) or _otherwise(column))))
     return text.getvalue().encode()
@@ -94,7 +98,7 @@ def columns_listed(files: Mapping[str, bytes], inputs: str) -> bytes:
 
 def _stated(table: str) -> dict[str, tuple[str, str]]:
     """Words and unit by column of a table that a study may bring."""
-    return {c.name: (c.help, c.unit) for c in TABLES.get(table, ())}
+    return {c.name: (c.help, c.unit) for c in COLUMN_TABLES.get(table, ())}
 
 
 def _otherwise(column: str) -> tuple[str, str]:
@@ -105,9 +109,9 @@ def _otherwise(column: str) -> tuple[str, str]:
     if when in WHEN and rest:
         words, unit = _otherwise(rest)
         return f"{words.rstrip('.')} ({WHEN[when]})", unit
-    known = RESULTS.get(column) or _stated("sections").get(column)
+    known = RESULT_COLUMNS.get(column) or _stated("sections").get(column)
     stem, _, end = column.rpartition("_")
-    words, unit = known or ((stem, ENDS[end]) if stem and end in ENDS else (column, ""))
+    words, unit = known or ((stem, UNIT_ENDINGS[end]) if stem and end in UNIT_ENDINGS else (column, ""))
     return words if known else words.replace("_", " ").capitalize(), unit
 
 

@@ -8,13 +8,13 @@ import pandas as pd
 from reliability.formats import count, exact, number, shown
 from reliability.history.conversions import BeforeAfter
 from reliability.history.pilot import MOST_YEARS, POWER, Pilot, power
-from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
-from reliability.report.chart import DASHED, LINEAR, LOG, SOLID, Axis, BarChart, Bars, Line, PlotChart, Reference
+from reliability.history.selection_basis import BOTH_MUST_AGREE, PREDICTIVE, RAW
+from reliability.report.chart import DASHED, LINEAR, LOG_AXIS, SOLID, Axis, BarChart, Bars, Line, PlotChart, Reference
 
-MEASURES = {"sustained_interruptions": "Sustained interruptions", "callouts": "Call-outs",
-            "momentary_events": "Momentary events"}
+MEASURE_LABELS = {"sustained_interruptions": "Sustained interruptions", "callouts": "Call-outs",
+                  "momentary_events": "Momentary events"}
 COMPARISONS = {RAW: "Raw", PREDICTIVE: "Predictive"}
-DECIDES = {RAW: "raw", PREDICTIVE: "predictive", BOTH: "both must agree"}
+DECIDES = {RAW: "raw", PREDICTIVE: "predictive", BOTH_MUST_AGREE: "both must agree"}
 NOT_DETERMINED = "not determined"
 _PREFIX = {RAW: ("rate_ratio", "low", "high", "p_value", "raw_verdict"),
            PREDICTIVE: ("corrected_ratio", "corrected_low", "corrected_high", "corrected_p_value",
@@ -26,7 +26,7 @@ _YEARS_DRAWN = 10
 def measures_frame(found: BeforeAfter) -> pd.DataFrame:
     """A row a measure: counts, expected_ratio, years_needed, spreads, decides and verdict in words."""
     frame = found.measures.rename_axis("measure").reset_index()
-    frame["measure"] = frame["measure"].map(MEASURES)
+    frame["measure"] = frame["measure"].map(MEASURE_LABELS)
     frame["verdict"] = frame["verdict"].fillna(NOT_DETERMINED)
     frame["decides"] = frame["decides"].map(DECIDES).fillna("")
     columns = ["measure", "converted_before", "converted_after", "others_before", "others_after", "expected_ratio",
@@ -36,7 +36,7 @@ def measures_frame(found: BeforeAfter) -> pd.DataFrame:
 
 def comparisons_frame(found: BeforeAfter) -> pd.DataFrame:
     """A row a measure and comparison, raw and predictive below each other: ratio, low, high, p_value, verdict."""
-    rows = [{"measure": MEASURES[str(name)], "comparison": COMPARISONS[comparison],
+    rows = [{"measure": MEASURE_LABELS[str(name)], "comparison": COMPARISONS[comparison],
              **dict(zip(("ratio", "low", "high", "p_value", "verdict"), (row[key] for key in keys), strict=True))}
             for name, row in found.measures.iterrows() for comparison, keys in _PREFIX.items()]
     return pd.DataFrame(rows).fillna({"verdict": NOT_DETERMINED})
@@ -57,10 +57,10 @@ def conversions(found: BeforeAfter) -> BarChart:
         values, least, most = (np.where(here, v, np.nan) for v in (ratio, low, high))
         bars.append(Bars(name, values, least, most, [shown(v, "ratio") if np.isfinite(v) else "" for v in values],
                          dots=True, fill=fill))
-    scale = LOG if (low > 0).all() and np.isfinite(high).all() else LINEAR
+    scale = LOG_AXIS if (low > 0).all() and np.isfinite(high).all() else LINEAR
     return BarChart("chart-conversions", "Effect of earlier conversions, with 90 % intervals", description, names,
                     tuple(bars), Axis("Change of the converted over that of the others"
-                                      + (" (logarithmic)" if scale == LOG else ""), scale),
+                                      + (" (logarithmic)" if scale == LOG_AXIS else ""), scale),
                     lying=True, overlaid=True, references=(Reference("No effect", 1.0),))
 
 

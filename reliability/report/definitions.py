@@ -6,7 +6,7 @@ The clauses stand here and nowhere else in the package; DEVELOPERS.md repeats th
 from __future__ import annotations
 
 STANDARD = "IEEE Std 1366-2012"
-FROM_MEMORY = "clause numbers from memory"
+CLAUSES_FROM_MEMORY = "clause numbers from memory"
 
 TRADE = "not in the standard"
 # term, definition, clause
@@ -39,11 +39,11 @@ CLAUSES = {term: clause for term, _, clause in DEFINITIONS}
 
 def clause_of(*terms: str) -> str:
     """Where the standard defines these terms, as a source is named."""
-    return f"{STANDARD}, {', '.join(CLAUSES[t] for t in terms)}; {FROM_MEMORY}"
+    return f"{STANDARD}, {', '.join(CLAUSES[t] for t in terms)}; {CLAUSES_FROM_MEMORY}"
 
-MOMENTARY = ("Momentary interruptions of one place that begin within five minutes of the first of them count as one "
-             "momentary event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); those that precede a "
-             "sustained interruption are not counted for the customers who have it.")
+MOMENTARY_DEFINITION = ("Momentary interruptions of one place that begin within five minutes of the first of them "
+                        "count as one momentary event (MAIFI_E; as Oklahoma Administrative Code 165:35-25-20 asks); "
+                        "those that precede a sustained interruption are not counted for the customers who have it.")
 
 AT_THE_MEANS = ("Expected values, NPV among them, are at the mean of each input that has a range, not means over the "
                 "ranges")
@@ -56,7 +56,7 @@ LEARNED_INTERVALS = ("The 90 % intervals of learned rates hold the true rate of 
                      "good ones and bad ones. They are no promise for the worst: the truly worst are drawn towards the "
                      "others of their group, and their rates lie above their intervals more often than one time in "
                      "ten.")
-METHOD: tuple[str, ...] = (
+METHOD_PARAGRAPHS: tuple[str, ...] = (
     "The network is a set of radial feeders of line sections. A section may carry one device at its source end: "
     "breaker, recloser, lateral recloser, fuse, sectionalizer or switch.",
     "Faults come to each section at random and independently (a Poisson process), in proportion to its length plus "

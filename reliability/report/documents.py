@@ -21,14 +21,14 @@ from reliability.report.content import Content, RecordedContent
 from reliability.report.reporting import cover_facts
 from reliability.report.sentences_summary import decision
 
-REPORT = (
+REPORT_SECTIONS = (
     summary.summary, laterals.selection, model.scenarios, business.business, business.drivers,
     definitions.definitions, years.years, areas.feeders, worst.worst, history.events, history.causes,
     history.excluded, conversions.conversions, history.accuracy,
     laterals.application, coordination.coordination, model.method, model.assumptions, model.limits,
     model.reproducibility,
 )
-HISTORY = (
+HISTORY_SECTIONS = (
     records.overview, definitions.definitions, years.years, history.excluded, areas.recorded, history.events,
     history.causes, worst.recorded, records.rates, records.device_fit, records.times, records.accuracy,
     conversions.conversions, records.reproducibility,
@@ -37,7 +37,7 @@ HISTORY = (
 
 def sections(content: Content) -> list[Section]:
     """Every section of the report of a study; a part that is missing is named where it would stand."""
-    return [make(content) for make in REPORT]
+    return [make(content) for make in REPORT_SECTIONS]
 
 
 def report(content: Content, made: Sequence[Section] | None = None) -> Document:
@@ -49,4 +49,4 @@ def report(content: Content, made: Sequence[Section] | None = None) -> Document:
 
 def outage_history(recorded: RecordedContent) -> Document:
     """What the outage records of a study say."""
-    return Document("Outage history", recorded.study.name, [make(recorded) for make in HISTORY])
+    return Document("Outage history", recorded.study.name, [make(recorded) for make in HISTORY_SECTIONS])

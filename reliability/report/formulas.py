@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reliability.report.definitions import STANDARD, clause_of
-from reliability.schema.assumptions import CONSUMER_PRICES, OURS
+from reliability.schema.assumptions import CONSUMER_PRICES_SOURCE, OURS
 
 RULES = "the model of this tool"
 MEMORY = "from memory"
@@ -66,7 +66,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "event's severity, h the mean time of those who wait or are switched; its mean over the lognormal L in closed "
      "form", RULES),
     ("Price level of interruption costs", "table × consumer prices of price_year / of interruption_cost_year × "
-     "interruption_cost_factor", CONSUMER_PRICES),
+     "interruption_cost_factor", CONSUMER_PRICES_SOURCE),
     ("Revenue requirement of a year", "rate base × (debt share × interest + equity share × return / (1 − tax)) + "
      "depreciation + inspection − crew work saved", "cost of service, straight-line depreciation"),
     ("Levelised revenue requirement", "the even yearly amount of the same present value at the cost of capital, debt "
@@ -94,7 +94,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Customers' cost of an event", "by class, linear between tabulated durations, integrated over the severity",
      "LBNL-6941E, 2015, dollars of 2013, " + MEMORY),
 )
-LIMITS: tuple[str, ...] = (
+MODEL_LIMITS: tuple[str, ...] = (
     "Faults are independent of one another, and the network is whole when the next one comes.",
     "No voltage sags, no transients, no load flow: only interruptions.",
     "Customers are spread evenly over phases; a lateral is one level with its sub-laterals behind fuses of their own.",

@@ -8,7 +8,7 @@ import pandas as pd
 from reliability.business.frontier import FRONTIER_GAP, UNITS_OF
 from reliability.formats import count, percent
 
-NOTHING = "nothing installed"
+NOTHING_INSTALLED = "nothing installed"
 
 
 def devices(frame: pd.DataFrame) -> list[str]:
@@ -25,7 +25,7 @@ def mixes(frame: pd.DataFrame) -> list[str]:
     names = devices(frame)
     units = frame[[UNITS_OF + n for n in names]].to_numpy(dtype=float).reshape(len(frame), len(names))
     return [", ".join(count(round(row[k]), names[k].replace("_", " ")) for k in np.argsort(-row, kind="stable")
-                      if row[k] > 0) or NOTHING for row in units]
+                      if row[k] > 0) or NOTHING_INSTALLED for row in units]
 
 
 def changes(frame: pd.DataFrame) -> list[int]:

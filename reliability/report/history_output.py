@@ -17,8 +17,8 @@ from reliability.report.history_summary import history_summary, rates_table
 from reliability.report.page import page
 from reliability.study.study import Study
 
-COMPLETION_MARKER = COMPLETION_MARKERS["history"]
-OWNED = (COMPLETION_MARKER, "rates.csv", "report.html")
+HISTORY_MARKER = COMPLETION_MARKERS["history"]
+HISTORY_FILES = (HISTORY_MARKER, "rates.csv", "report.html")
 
 
 def write_history(study: Study, out_folder: str | Path, modelled: ModelDays | None = None,
@@ -31,8 +31,8 @@ def write_history(study: Study, out_folder: str | Path, modelled: ModelDays | No
     history = read_history(study, modelled, records, learned)
     text = json.dumps(history_summary(history), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     html = page(outage_history(RecordedContent(study, history)))
-    with complete_folder(out_folder, COMPLETION_MARKER) as folder:
-        (folder / COMPLETION_MARKER).write_text(text, encoding="utf-8", newline="\n")
+    with complete_folder(out_folder, HISTORY_MARKER) as folder:
+        (folder / HISTORY_MARKER).write_text(text, encoding="utf-8", newline="\n")
         write_csv(rates_table(history), folder / "rates.csv")
         (folder / "report.html").write_text(html, encoding="utf-8", newline="\n")
     return history

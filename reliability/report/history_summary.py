@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from reliability.history.calibration import Comparison
-from reliability.history.clearing import FACTORS
+from reliability.history.clearing import CLEARING_FACTORS
 from reliability.history.history import History, View
 from reliability.history.level import LEVEL
 from reliability.history.pilot import POWER
@@ -48,7 +48,8 @@ def _clearing(history: History) -> dict[str, object] | None:
     found = history.learned.clearing
     if found is None:
         return None
-    return {"factors": list(FACTORS), "log_likelihood": found.log_likelihood.tolist(), "best_factor": found.best,
+    return {"factors": list(CLEARING_FACTORS), "log_likelihood": found.log_likelihood.tolist(),
+            "best_factor": found.best,
             "temporary_fraction_at": {f"{factor:g}": value for factor, value in history.learned.spans.items()}}
 
 

@@ -22,8 +22,8 @@ from reliability.schema.devices import BY_NAME
 
 PAGE = "import_report.html"
 SOME_IDS = 12       # ids that the page names of one finding; the table has all
-PARTS = {"topology": "Topology", "devices": "Devices", "customers": "Customers", "outages": "Outages",
-         "rows": "Rows and columns"}
+REPORT_PARTS = {"topology": "Topology", "devices": "Devices", "customers": "Customers", "outages": "Outages",
+                "rows": "Rows and columns"}
 STATE_WORDS = {GREEN: "Green: nothing that needs a look.", AMBER: "Amber: read what is listed before using the study.",
                 RED: "Red: resolve what is listed before using the study."}
 
@@ -32,7 +32,7 @@ def import_document(imported: Imported, name: str) -> Document:
     """The report as a document: totals, what matched, what was noticed and where, what balances."""
     report = imported.report
     parts = [Section(key, title, _noted(key, [n for n in report.findings.noted if n.part == key]))
-             for key, title in PARTS.items() if any(n.part == key for n in report.findings.noted)]
+             for key, title in REPORT_PARTS.items() if any(n.part == key for n in report.findings.noted)]
     chart = import_map(imported)
     drawn = [] if chart is None else [Section("map", "Map", (chart,))]
     return Document("Import report", name, [_summary(imported), *drawn, _totals(imported), _matched(imported), *parts,
@@ -100,7 +100,7 @@ def _noted(key: str, noted: Sequence[Noted]) -> list[Table | Text]:
                                     ("minutes", "Customer-minutes", "count", "")):
         if frame[name].notna().any():
             columns.append(Column(name, label, kind, unit))
-    return [Table(f"noted-{key}", PARTS[key], (*columns, Column("ids", "Which")), frame, file=REPORT_TABLE,
+    return [Table(f"noted-{key}", REPORT_PARTS[key], (*columns, Column("ids", "Which")), frame, file=REPORT_TABLE,
                   note=f"Every id is in {REPORT_TABLE}.")]
 
 

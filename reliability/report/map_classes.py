@@ -11,12 +11,12 @@ from reliability.formats import money, number, percent
 from reliability.network.application_catalogue import VERDICTS
 from reliability.network.tree import Network
 from reliability.report.chart import DASHED, DOTTED, SOLID
-from reliability.report.palette import FAINT, LOSS, STEPS, VERDICT
+from reliability.report.palette import FAINT, LOSS, SEQUENTIAL, VERDICT_FILLS
 
 WIDTHS = (2.0, 2.6, 3.2, 4.0, 5.0)  # of the classes of a benefit: darker and thicker is more; a loss is orange
-WORSE, NOTHING = -1, -2             # classes below the first
+WORSE, NO_CLASS = -1, -2             # classes below the first
 NO_LATERAL = -1
-SMALL = 1e-9                        # less is nothing
+SMALLEST_SHOWN = 1e-9                        # less is nothing
 VERDICT_LINES = {"pass": (2.6, SOLID), "review": (3.2, DASHED), "unknown": (2.2, DOTTED), "fail": (4.2, SOLID)}
 
 
@@ -78,9 +78,9 @@ def benefit_classes(values: np.ndarray) -> tuple[np.ndarray, list[float]]:
     gains = values[values > 0]
     ends = np.unique(np.quantile(gains, (0.2, 0.4, 0.6, 0.8))).tolist() if gains.size else []
     classes = np.searchsorted(ends, values, side="left") if ends else np.zeros(len(values), dtype=int)
-    nothing = np.isnan(values) | (np.abs(values) <= SMALL)
-    classes = np.where(nothing, NOTHING, np.minimum(classes, len(STEPS) - 1))
-    return np.where(values < -SMALL, WORSE, classes), ends
+    nothing = np.isnan(values) | (np.abs(values) <= SMALLEST_SHOWN)
+    classes = np.where(nothing, NO_CLASS, np.minimum(classes, len(SEQUENTIAL) - 1))
+    return np.where(values < -SMALLEST_SHOWN, WORSE, classes), ends
 
 
 def class_styles(benefit: Benefit, ends: Sequence[float]) -> list[tuple[int, MapClass]]:
@@ -89,9 +89,9 @@ def class_styles(benefit: Benefit, ends: Sequence[float]) -> list[tuple[int, Map
     """
     last = ends[-1] if ends else 0.0
     names = [f"up to {benefit.bound(end)}" for end in ends] + [f"above {benefit.bound(last)}"]
-    looks = list(zip(STEPS, WIDTHS, strict=True))[::-1 if benefit.low_matters else 1]
+    looks = list(zip(SEQUENTIAL, WIDTHS, strict=True))[::-1 if benefit.low_matters else 1]
     return [*((k, MapClass(name, *looks[k])) for k, name in enumerate(names)),
-            (NOTHING, MapClass(benefit.nothing, FAINT, 1.3)), (WORSE, MapClass(benefit.worse, LOSS, 3.0, DOTTED))]
+            (NO_CLASS, MapClass(benefit.nothing, FAINT, 1.3)), (WORSE, MapClass(benefit.worse, LOSS, 3.0, DOTTED))]
 
 
 def by_benefit(network: Network, benefit: Benefit) -> Classed:
@@ -108,7 +108,7 @@ def by_benefit(network: Network, benefit: Benefit) -> Classed:
 
 def by_verdict(network: Network, heads: np.ndarray, verdict: np.ndarray) -> Classed:
     """Laterals by the verdict of the application checks. heads, verdict: (m,) position and index into VERDICTS."""
-    classes = [MapClass(name, VERDICT[name][0], *VERDICT_LINES[name]) for name in VERDICTS]
+    classes = [MapClass(name, VERDICT_FILLS[name][0], *VERDICT_LINES[name]) for name in VERDICTS]
     of_head = _at(network, heads, verdict)
     text = [f"Sectionalizer here: {VERDICTS[v]}" if v != NO_LATERAL else "not checked"
             for v in of_head[network.candidates].tolist()]

@@ -18,7 +18,7 @@ from reliability.report.content import content_of
 from reliability.report.documents import report, sections
 from reliability.report.page import labelled, page
 from reliability.report.picture import load
-from reliability.report.results_geojson import FILE as RESULTS_GEOJSON
+from reliability.report.results_geojson import RESULTS_FILE as RESULTS_GEOJSON
 from reliability.report.results_geojson import results_geojson
 from reliability.report.summary import sections_frame, summary
 from reliability.report.word import require_docx, write_docx
@@ -27,20 +27,20 @@ from reliability.report.work_pack_of_results import work_pack_of
 from reliability.report.workbook import write_workbook
 from reliability.tasks import HERE, Workers
 
-COMPLETION_MARKER = COMPLETION_MARKERS["run"]
+RUN_MARKER = COMPLETION_MARKERS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 # Every file a run may write: what an earlier run left and this one does not write is removed.
-OWNED = (COMPLETION_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
+RUN_FILES = (RUN_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
          "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
 FEW_SHEETS = 100     # with maps, which one process draws while another writes the report; of more all draw
 
 # What may be asked for by itself; summary.json is always written, as it marks a folder that is complete.
-SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = KINDS = ("summary", "tables", "report", "workbook", "work_pack")
+SUMMARY, TABLES, REPORT, WORKBOOK, WORK_PACK = DOCUMENTS = ("summary", "tables", "report", "workbook", "work_pack")
 DRAWN = {REPORT, WORK_PACK}     # with charts
 
 
-def write_results(results: Results, target: str | Path, *, docx: bool = False, only: Collection[str] = KINDS,
+def write_results(results: Results, target: str | Path, *, docx: bool = False, only: Collection[str] = DOCUMENTS,
                   workers: Workers = HERE) -> str:
     """Write the result files; summary.json comes last, so a folder with it is complete and of one run.
 
@@ -51,7 +51,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
     """
     if docx:
         require_docx()
-    with complete_folder(target, COMPLETION_MARKER, OWNED) as folder, ExitStack() as begun:
+    with complete_folder(target, RUN_MARKER, RUN_FILES) as folder, ExitStack() as begun:
         def meanwhile(work: Callable[[], object]) -> None:
             written.append(begun.enter_context(forked.Work(work, workers.forks)))
 
@@ -87,7 +87,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
         for one in written:
             one.result()
         text = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)
-        (folder / COMPLETION_MARKER).write_text(text + "\n", encoding="utf-8")
+        (folder / RUN_MARKER).write_text(text + "\n", encoding="utf-8")
     return paragraphs
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from reliability.formats import DASH, TEXT, missing, shown
+from reliability.formats import DASH, TEXT_KIND, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import (
     TO,
@@ -30,14 +30,14 @@ from reliability.report.picture import pictures
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
 
-TEMPLATE, STYLE = "page.html.j2", "page.css"
-LONGEST = 80        # letters of a name from the user's files; the whole name is in the workbook
+PAGE_TEMPLATE, STYLE_SHEET = "page.html.j2", "page.css"
+LONGEST_PRINTED = 80        # letters of a name from the user's files; the whole name is in the workbook
 LONGEST_SENTENCE = 400
-UNBROKEN = 16       # letters of a word that a cell does not break
+UNBROKEN_IN_A_CELL = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room
 CHART = "chart"
-KINDS = {Text: "text", KeyFigures: "keys", Bullets: "points", Heading: "heading", Missing: "missing",
-         Caution: "caution", Table: "table", BarChart: CHART, PlotChart: CHART, MapChart: CHART}
+BLOCK_CLASSES = {Text: "text", KeyFigures: "keys", Bullets: "points", Heading: "heading", Missing: "missing",
+                 Caution: "caution", Table: "table", BarChart: CHART, PlotChart: CHART, MapChart: CHART}
 
 
 def page(document: Document, workers: Workers = HERE) -> str:
@@ -48,14 +48,14 @@ def page(document: Document, workers: Workers = HERE) -> str:
     folder = Path(__file__).parent
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)
-    environment.filters |= {"words": words, "paragraph": paragraph, "short": lambda t: shorten(str(t), LONGEST),
+    environment.filters |= {"words": words, "paragraph": paragraph, "short": lambda t: shorten(str(t), LONGEST_PRINTED),
                             "count": lambda n: shown(n, "count"), "svg": lambda chart: Markup(drawn[id(chart)])}  # noqa: S704 - svg() escapes
-    environment.tests["block"] = lambda block, kind: KINDS[type(block)] == kind
+    environment.tests["block"] = lambda block, kind: BLOCK_CLASSES[type(block)] == kind
     environment.globals["rows"] = lambda table: list(_rows(table))
-    style = palette.css() + (folder / STYLE).read_text(encoding="utf-8")
+    style = palette.css() + (folder / STYLE_SHEET).read_text(encoding="utf-8")
     foot = css_text(f"{document.foot}, planning estimates, not settings")
     style += f"@page {{ @bottom-left {{ content: {foot}; }} }}"
-    return environment.get_template(TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
+    return environment.get_template(PAGE_TEMPLATE).render(document=document, style=Markup(style))  # noqa: S704 - our own
 
 
 def labelled(section: Section) -> str:
@@ -83,7 +83,7 @@ def _part(part: str | Figure | Name) -> Markup:
     if isinstance(part, Figure):
         return data(part.value, in_one_piece(part), part.path)
     if isinstance(part, Name):
-        return Markup("“<bdi>{}</bdi>”").format(shorten(part.text, LONGEST))
+        return Markup("“<bdi>{}</bdi>”").format(shorten(part.text, LONGEST_PRINTED))
     return escape(part)
 
 
@@ -106,10 +106,10 @@ def _rows(table: Table) -> Iterator[list[tuple[str, Markup]]]:
 
 def _class(column: Column, value: object) -> str:
     """How a cell may break: numbers, ids and dates do not, intervals do on paper, sentences want room."""
-    if column.kind != TEXT:
+    if column.kind != TEXT_KIND:
         return "n i" if column.high else "n"
-    text = shown(value, TEXT)
-    if len(text) <= UNBROKEN and (" " not in text or any(c.isdigit() for c in text)):
+    text = shown(value, TEXT_KIND)
+    if len(text) <= UNBROKEN_IN_A_CELL and (" " not in text or any(c.isdigit() for c in text)):
         return "t s"
     return "t l" if len(text) > SENTENCE else "t"
 
@@ -117,8 +117,8 @@ def _class(column: Column, value: object) -> str:
 def _cell(column: Column, values: dict[str, list[Any]], places: dict[str, list[Any]], row: int) -> Markup:
     """One cell; an interval is written from … to."""
     value = values[column.key][row]
-    if column.kind == TEXT:
-        return name_in_cell(shown(value, TEXT))
+    if column.kind == TEXT_KIND:
+        return name_in_cell(shown(value, TEXT_KIND))
 
     def number(name: str) -> Markup:
         one = values[name][row]
@@ -136,7 +136,7 @@ def name_in_cell(text: str) -> Markup:
     """Text of a cell: kept apart from its surroundings, shortened, breakable where it is one long word."""
     if not text:
         return Markup("")
-    short = shorten(text, LONGEST_SENTENCE if " " in text else LONGEST)
-    words_ = (Markup("<wbr>").join(word[i:i + UNBROKEN] for i in range(0, len(word), UNBROKEN))
+    short = shorten(text, LONGEST_SENTENCE if " " in text else LONGEST_PRINTED)
+    words_ = (Markup("<wbr>").join(word[i:i + UNBROKEN_IN_A_CELL] for i in range(0, len(word), UNBROKEN_IN_A_CELL))
               for word in short.split(" "))
     return Markup("<bdi>{}</bdi>").format(Markup(" ").join(words_))

@@ -15,9 +15,10 @@ INPUT = "#fff3d6"                                                         # a ce
 SERIES = ((GREY, ""), (BLUE, ""), (ORANGE, "/"), (TEAL, "x"), (PLUM, "-"), (SAND, "\\"),
           (BLUE, "."), (ORANGE, "+"), (TEAL, "|"), (PLUM, "/"), (SAND, "x"))
 FILLS = SERIES[1:]                                                        # series of a chart in their order
-VERDICT = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "-"), "fail": (ORANGE, "x")}
+VERDICT_FILLS = {"pass": (BLUE, ""), "review": (SAND, "/"), "unknown": (GREY, "-"), "fail": (ORANGE, "x")}
 FAINT = "#a9b1ba"                                                         # what has no value, lighter than every class
-STEPS = ("#94aeca", "#6d92bd", "#4474ab", BLUE, "#0c2c55")                # classes of a quantity: darker matters more
+SEQUENTIAL = ("#94aeca", "#6d92bd", "#4474ab", BLUE,
+              "#0c2c55")                # classes of a quantity: darker matters more
 LOSS = ORANGE
 _IN_STYLES = {"ink": INK, "soft": SOFT, "paper": PAPER, "wash": WASH, "grid": GRID, "rule": RULE, "blue": BLUE,
               "orange": ORANGE, "grey": GREY, "teal": TEAL, "plum": PLUM, "sand": SAND, "dark-teal": DARK_TEAL,

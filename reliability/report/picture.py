@@ -35,9 +35,9 @@ _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 def _drawn(chart: Chart) -> Iterator[Figure]:
     from matplotlib import style
 
-    from reliability.report.plot import STYLE, figure
+    from reliability.report.plot import PLOT_STYLE, figure
 
-    with _ONE_AT_A_TIME, warnings.catch_warnings(), style.context(["default", STYLE]):
+    with _ONE_AT_A_TIME, warnings.catch_warnings(), style.context(["default", PLOT_STYLE]):
         # a name may hold letters that the measuring font lacks; a browser's fonts have them
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
         yield figure(chart)

@@ -18,7 +18,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocat
 from reliability.formats import tick
 from reliability.report.chart import (
     DATE,
-    LOG,
+    LOG_AXIS,
     Axis,
     BarChart,
     Bars,
@@ -34,16 +34,16 @@ from reliability.report.chart import (
 from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_layout import OnePicture
 from reliability.report.plot_map import KEY_ROW, map_figure
-from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, SIZE, draw_bars, draw_series, label_points, name
+from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, TYPE_SIZE, draw_bars, draw_series, label_points, name
 
-WIDTH, EQUAL_WIDTH, HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
+WIDTH, EQUAL_WIDTH, CHART_HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
 MOST_TICKS = 9
 ROOM_FOR_NAMES = 0.12                           # of what is drawn, above points with names beside them
-FEW_ROWS = 2                                    # of a key that the heights allow for
-BAR, GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
-STYLE = {
-    "font.family": ["DejaVu Sans"], "font.size": SIZE, "axes.labelsize": SIZE, "xtick.labelsize": SIZE,
-    "ytick.labelsize": SIZE, "legend.fontsize": SIZE, "text.parse_math": False, "text.color": INK,
+FEW_KEY_ROWS = 2                                    # of a key that the heights allow for
+BAR, GROUP_GAP = 0.17, 0.11                           # inches of a lying bar, and between two groups
+PLOT_STYLE = {
+    "font.family": ["DejaVu Sans"], "font.size": TYPE_SIZE, "axes.labelsize": TYPE_SIZE, "xtick.labelsize": TYPE_SIZE,
+    "ytick.labelsize": TYPE_SIZE, "legend.fontsize": TYPE_SIZE, "text.parse_math": False, "text.color": INK,
     "axes.labelcolor": INK, "xtick.color": SOFT, "ytick.color": SOFT, "xtick.labelcolor": INK,
     "ytick.labelcolor": INK, "axes.edgecolor": SOFT, "axes.linewidth": 0.7, "axes.spines.top": False,
     "axes.spines.right": False, "axes.axisbelow": True, "grid.color": GRID, "grid.linewidth": 0.6,
@@ -88,11 +88,11 @@ def figure(chart: Chart) -> Figure:
 
 def _height(chart: BarChart | PlotChart) -> float:
     if not isinstance(chart, BarChart):
-        return EQUAL_WIDTH if chart.equal or chart.tall else HEIGHT
+        return EQUAL_WIDTH if chart.equal or chart.tall else CHART_HEIGHT
     if not chart.lying:
-        return HEIGHT
+        return CHART_HEIGHT
     beside = 1 if chart.overlaid else max(len(chart.bars), 1)
-    return max(len(chart.categories), 1) * (BAR * beside + GAP) + (0.85 if _named(chart) else 0.6)
+    return max(len(chart.categories), 1) * (BAR * beside + GROUP_GAP) + (0.85 if _named(chart) else 0.6)
 
 
 def _named(chart: BarChart) -> bool:
@@ -127,7 +127,7 @@ def _measured(axes: Axes, side: Literal["x", "y"], axis: Axis) -> None:
     axes.grid(True, axis=side)
     if axis.scale == DATE:
         return                                      # ticks when the days are known, see _days
-    if axis.scale == LOG:
+    if axis.scale == LOG_AXIS:
         axes.set(**{f"{side}scale": "log"})
         one.set_minor_formatter(NullFormatter())
         one.set_major_formatter(FuncFormatter(lambda value, _: tick_text(value, np.array([value]))))
@@ -170,7 +170,7 @@ def _from_zero(axes: Axes, chart: PlotChart) -> None:
     for side, axis in (("x", chart.x), ("y", chart.y)):
         high = getattr(axes, f"get_{side}lim")()[1]
         data = axes.dataLim.intervalx if side == "x" else axes.dataLim.intervaly
-        if axis.scale not in (LOG, DATE) and axis.limits is None and data[0] >= 0:
+        if axis.scale not in (LOG_AXIS, DATE) and axis.limits is None and data[0] >= 0:
             getattr(axes, f"set_{side}lim")(-0.015 * high if data[0] == 0 else 0.0, high)
 
 
@@ -190,7 +190,7 @@ def _key(drawn: Figure, axes: Axes, chart: BarChart | PlotChart, wide: float) ->
     handles = [found[n] for n in names]
     needed = sum(LETTER * len(n) + 0.62 for n in names)
     columns = len(names) if needed <= wide else max(int(wide / (LETTER * max(map(len, names)) + 0.62)), 1)
-    further = max(-(-len(names) // columns) - FEW_ROWS, 0)      # the picture would be too low for its titles
+    further = max(-(-len(names) // columns) - FEW_KEY_ROWS, 0)      # the picture would be too low for its titles
     drawn.set_figheight(drawn.get_figheight() + further * KEY_ROW)
     key = drawn.legend(handles, names, loc="upper left", ncols=columns, borderpad=0.1, handlelength=2.2,
                        columnspacing=1.6)

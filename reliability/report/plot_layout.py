@@ -11,7 +11,7 @@ from matplotlib.layout_engine import LayoutEngine
 from matplotlib.transforms import Bbox
 
 POINTS_PER_INCH = 72
-ROOM = 3.0              # points around all and between the key and the picture
+KEY_ROOM = 3.0              # points around all and between the key and the picture
 GUESS = Bbox.from_extents(0.1, 0.15, 0.95, 0.85)
 
 
@@ -26,7 +26,7 @@ class OnePicture(LayoutEngine):
         axes.set_position(GUESS)
         frame = axes.get_window_extent()            # smaller than it might be where both axes have one scale
         around = axes.get_tightbbox() or frame
-        room = ROOM * fig.dpi / POINTS_PER_INCH
+        room = KEY_ROOM * fig.dpi / POINTS_PER_INCH
         left, low = frame.x0 - around.x0 + room, frame.y0 - around.y0 + room
         right, up = around.x1 - frame.x1 + room, around.y1 - frame.y1 + room
         keys = [key.get_window_extent().height + room for key in fig.legends]

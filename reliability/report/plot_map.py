@@ -12,16 +12,16 @@ from matplotlib.lines import Line2D
 from reliability.report.chart import CIRCLE, CROSS, DIAMOND, SQUARE, TRIANGLE, MapChart, MapMarks, scale_bar
 from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, RULE
-from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL, name
+from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL_TYPE, name
 
-WIDTH, TALLEST, LOWEST = 7.0, 6.4, 2.2          # inches
+WIDTH, TALLEST_MAP, LOWEST = 7.0, 6.4, 2.2          # inches
 SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.0            # of a map beside a table
 ON_SHEET = 10.2                                 # points, of letters on such a map: read outdoors
 LETTERS_WIDE = 0.62                             # width of a letter over its size, rather more than on the average
 KEY_ROW = 0.19
-SHAPES = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}
+MARKER_OF_SHAPE = {SQUARE: "s", DIAMOND: "D", TRIANGLE: "^", CIRCLE: "o", CROSS: "x"}
 THINNER = 0.6                                   # lines of a map on paper beside those on a screen
-FINEST = 1 / 300                                # inches: a bend that is smaller is left out
+FINEST_INCH = 1 / 300                                # inches: a bend that is smaller is left out
 BAR_AT = (0.02, 0.03)                           # of the window, from its lower left corner
 
 
@@ -33,14 +33,14 @@ def map_figure(chart: MapChart) -> Figure:
     if chart.small:
         wide, tall = SMALL_WIDTH, SMALL_HEIGHT
     else:
-        wide, tall = WIDTH, float(np.clip(WIDTH * (north - south) / (east - west), LOWEST, TALLEST))
+        wide, tall = WIDTH, float(np.clip(WIDTH * (north - south) / (east - west), LOWEST, TALLEST_MAP))
     drawn = Figure((wide, tall + rows * KEY_ROW), facecolor=PAPER)
     axes = drawn.add_axes((0.0, 0.0, 1.0, tall / (tall + rows * KEY_ROW)))
     axes.set_axis_off()
     window = _filled(chart.window, wide / tall)
     axes.set(xlim=window[:2], ylim=window[2:])
-    letters = ON_SHEET if chart.small else SMALL
-    finest = FINEST * (window[1] - window[0]) / wide
+    letters = ON_SHEET if chart.small else SMALL_TYPE
+    finest = FINEST_INCH * (window[1] - window[0]) / wide
     for line in chart.lines:
         axes.plot(*thinned(line.x, line.y, finest), color=line.colour, linewidth=THINNER * line.width,
                   linestyle=DASHES[line.dash], solid_capstyle="round")
@@ -102,7 +102,7 @@ def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, 
 
 
 def _look(marks: MapMarks) -> dict[str, Any]:
-    return {"linestyle": "none", "marker": SHAPES[marks.shape], "markersize": 0.75 * marks.size,
+    return {"linestyle": "none", "marker": MARKER_OF_SHAPE[marks.shape], "markersize": 0.75 * marks.size,
             "color": marks.colour, "markerfacecolor": marks.colour if marks.filled else PAPER,
             "markeredgecolor": marks.colour, "markeredgewidth": 0.9}
 

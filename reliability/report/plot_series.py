@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from reliability.report.chart import (
     DASHED,
     DOTTED,
-    LOG,
+    LOG_AXIS,
     SOLID,
     BarChart,
     Bars,
@@ -28,9 +28,9 @@ from reliability.report.palette import GRID, INK, PAPER, SOFT, fill
 from reliability.report.plot_layout import OnePicture
 from reliability.schema.problems import shorten
 
-SIZE, SMALL = 8.5, 7.5             # points of type
-LETTER = 0.6 * SIZE / 72           # width of a letter in inches: for what has to fit before it is laid out
-LONGEST, LONGEST_IN_KEY = 34, 60    # letters of a name
+TYPE_SIZE, SMALL_TYPE = 8.5, 7.5             # points of type
+LETTER = 0.6 * TYPE_SIZE / 72           # width of a letter in inches: for what has to fit before it is laid out
+LONGEST_LABEL, LONGEST_IN_KEY = 34, 60    # letters of a name
 HATCHES = {"": "", "/": "////", "x": "xxxx", "-": "----", "\\": "\\\\\\\\", ".": "...", "+": "+++", "|": "||||"}
 DASHES: dict[str, Any] = {SOLID: "-", DASHED: (0, (5, 2.5)), DOTTED: (0, (1.2, 1.8))}
 MARKERS = ("o", "D", "s", "^", "v")
@@ -38,10 +38,10 @@ CLEAR = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.4}
 FILLED = 0.78                      # of the room of a category that its bars take
 FAR_PLACES = ((14, 12), (-14, 12), (14, -12))    # where a reader may take a name for another point's
 # where a name may stand beside its point, in points of type: right, left, above, below, and the corners
-PLACES = ((6, 0), (-6, 0), (0, 8), (0, -8), (6, 7), (-6, 7), (6, -7), (-6, -7), *FAR_PLACES)
+LABEL_PLACES = ((6, 0), (-6, 0), (0, 8), (0, -8), (6, 7), (-6, 7), (6, -7), (-6, -7), *FAR_PLACES)
 
 
-def name(text: object, most: int = LONGEST) -> str:
+def name(text: object, most: int = LONGEST_LABEL) -> str:
     """A name from the user's files, short enough for a chart."""
     return shorten(str(text), most) or "(blank)"
 
@@ -52,7 +52,7 @@ def draw_bars(axes: Axes, chart: BarChart, wide: float) -> None:
     beside = 1 if chart.overlaid else max(len(chart.bars), 1)
     thick = FILLED / beside
     across = axes.axvline if chart.lying else axes.axhline
-    if chart.value.scale != LOG and not any(b.dots or b.base for b in chart.bars):
+    if chart.value.scale != LOG_AXIS and not any(b.dots or b.base for b in chart.bars):
         across(0.0, color=SOFT, linewidth=0.8)
     for i, bars in enumerate(chart.bars):
         at = places + (0.0 if chart.overlaid else thick * (i - (beside - 1) / 2))
@@ -111,8 +111,8 @@ def _label_ends(axes: Axes, chart: BarChart, places: np.ndarray, thick: float, w
     if not longest:
         return
     room, many = thick * (wide - 0.9) / len(places), sum(bool(t) for row in texts for t in row) > 3
-    turned = not chart.lying and many and longest * LETTER * SMALL / SIZE > room
-    if turned and room < 1.2 * SMALL / 72:
+    turned = not chart.lying and many and longest * LETTER * SMALL_TYPE / TYPE_SIZE > room
+    if turned and room < 1.2 * SMALL_TYPE / 72:
         return
     furthest = _furthest(chart)
     backs = False
@@ -127,7 +127,7 @@ def _label_ends(axes: Axes, chart: BarChart, places: np.ndarray, thick: float, w
             where, offset = ((end, place), (away, 0)) if chart.lying else ((place, end), (0, away))
             beyond = ("right" if back else "left", "center") if chart.lying else ("center", "top" if back else "bottom")
             axes.annotate(text, where, offset, textcoords="offset points", ha=beyond[0], va=beyond[1],
-                          fontsize=SMALL, rotation=90 if turned else 0, annotation_clip=False, bbox=CLEAR)
+                          fontsize=SMALL_TYPE, rotation=90 if turned else 0, annotation_clip=False, bbox=CLEAR)
     if not chart.lying and not turned:
         beside = max(0.6, longest * LETTER * len(places) / (2 * (wide - 0.9)) + 0.1)
         axes.set_xlim(-beside, len(places) - 1 + beside)
@@ -135,7 +135,7 @@ def _label_ends(axes: Axes, chart: BarChart, places: np.ndarray, thick: float, w
     low, high = getattr(axes, f"get_{side}lim")()
     needs = longest * LETTER + 0.1 if chart.lying or turned else 0.2
     more = needs / (wide - 2.4 if chart.lying else 2.2)
-    if chart.value.scale == LOG:
+    if chart.value.scale == LOG_AXIS:
         getattr(axes, f"set_{side}lim")(low, high * (high / low) ** more)
     else:
         getattr(axes, f"set_{side}lim")(low - more * (high - low) * backs, high + more * (high - low))
@@ -200,7 +200,7 @@ def _areas(axes: Axes, areas: Rectangles) -> None:
 
 def _words(axes: Axes, words: Words) -> None:
     for x, y, text in zip(words.x, words.y, words.texts, strict=True):
-        axes.text(x, y, name(text), fontsize=SMALL, va="center", ha="left")
+        axes.text(x, y, name(text), fontsize=SMALL_TYPE, va="center", ha="left")
 
 
 def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
@@ -229,7 +229,7 @@ def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
             text, where = name(label, LONGEST_IN_KEY) if label else "", in_points(at[:1], at[1:]).tolist()
             if not text or not where:
                 continue
-            boxes = [(by, _box(where[0][0] + by[0], where[0][1] + by[1], by[0], text)) for by in PLACES]
+            boxes = [(by, _box(where[0][0] + by[0], where[0][1] + by[1], by[0], text)) for by in LABEL_PLACES]
             inside = [(by, box) for by, box in boxes
                       if left <= box[0] and box[1] <= right and low <= box[2] and box[3] <= high
                       and not any(_touch(box, other) for other in taken)]
@@ -238,7 +238,7 @@ def label_points(drawn: Figure, axes: Axes, series: Sequence[Series]) -> None:
                     one[0] in FAR_PLACES, any(_touch(one[1], line) for line in lines)))
                 taken.append(box)
                 ha = "left" if dx > 0 else "right" if dx < 0 else "center"
-                axes.annotate(text, at, (dx, dy), textcoords="offset points", ha=ha, va="center", fontsize=SMALL)
+                axes.annotate(text, at, (dx, dy), textcoords="offset points", ha=ha, va="center", fontsize=SMALL_TYPE)
 
 
 def _around(x: float, y: float, room: float = 4.0) -> tuple[float, float, float, float]:
@@ -250,15 +250,15 @@ def _along(corners: np.ndarray) -> np.ndarray:
     if len(corners) < 2:
         return corners
     reached = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
-    at = np.arange(0.0, reached[-1], SMALL)
+    at = np.arange(0.0, reached[-1], SMALL_TYPE)
     return np.column_stack([np.interp(at, reached, corners[:, k]) for k in (0, 1)])
 
 
 def _box(x: float, y: float, side: float, text: str) -> tuple[float, float, float, float]:
     """Left, right, bottom and top of a text beside a point, in points of type."""
-    wide = 0.62 * SMALL * len(text)
+    wide = 0.62 * SMALL_TYPE * len(text)
     left = x if side > 0 else x - wide if side < 0 else x - wide / 2
-    return left, left + wide, y - 0.55 * SMALL, y + 0.55 * SMALL
+    return left, left + wide, y - 0.55 * SMALL_TYPE, y + 0.55 * SMALL_TYPE
 
 
 def _touch(a: tuple[float, ...], b: tuple[float, ...]) -> bool:

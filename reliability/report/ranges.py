@@ -12,13 +12,13 @@ from reliability.schema.default_ranges import DEFAULT_RANGES
 from reliability.schema.units import unit_of
 from reliability.study.study import Study
 
-STUDY, DEFAULT = "study", "default"
+FROM_STUDY, DEFAULT = "study", "default"
 _OFF = say("Default ranges are switched off: what has no range is taken as certain.")
 
 
 def set_by(study: Study, key: str) -> str:
     """Who set the range of an assumption, by its key or that of one element of a share; "" where it has none."""
-    return "" if key not in study.uncertain else DEFAULT if key in study.default_ranges else STUDY
+    return "" if key not in study.uncertain else DEFAULT if key in study.default_ranges else FROM_STUDY
 
 
 def ranges_sentence(study: Study) -> Sentence:

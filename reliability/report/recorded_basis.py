@@ -12,8 +12,8 @@ from typing import Any
 from reliability.formats import finite
 from reliability.history.history import History
 
-KEY = "without_major_events"
-INDICES = ("saifi", "saidi_min")
+WITHOUT_MAJOR_KEY = "without_major_events"
+COMPARED_INDICES = ("saifi", "saidi_min")
 
 
 def recorded_base(history: History) -> tuple[tuple[int, ...], dict[str, float]] | None:
@@ -25,8 +25,9 @@ def recorded_base(history: History) -> tuple[tuple[int, ...], dict[str, float]] 
     for n, frame in ((5, reported.five_years.without), (3, reported.three_years.without),
                      (1, history.without_major_events.years)):
         known = year in frame.index and history.major_events.has_verdict(year)
-        if known and all(finite(frame[index].loc[year]) is not None for index in INDICES):
-            return tuple(range(year - n + 1, year + 1)), {index: float(frame[index].loc[year]) for index in INDICES}
+        if known and all(finite(frame[index].loc[year]) is not None for index in COMPARED_INDICES):
+            return tuple(range(year - n + 1,
+                               year + 1)), {index: float(frame[index].loc[year]) for index in COMPARED_INDICES}
     return None
 
 
@@ -43,7 +44,7 @@ def recorded_basis(history: History | None, expected: Sequence[Mapping[str, Any]
     result: list[dict[str, Any] | None] = []
     for indices in expected:
         of: dict[str, Any] = {"years": list(years)}
-        for key in INDICES:
+        for key in COMPARED_INDICES:
             before, after, recorded = finite(expected[0][key]), finite(indices[key]), base[key]
             share = after / before - 1.0 if before and after is not None else None
             of[key] = {"recorded": recorded, "relative_change": share,

@@ -9,9 +9,9 @@ from reliability.history.cause_years import NOT_GIVEN
 from reliability.history.history import History, View
 from reliability.history.rate_notes import misfits
 
-MANY = 12       # California D.96-09-045: more than twelve sustained outages in a year
-LARGEST = 10    # ... and the ten largest events
-ALL, WITHOUT = "all events", "without major event days"
+MANY_OUTAGES = 12       # California D.96-09-045: more than twelve sustained outages in a year
+LARGEST_LISTED = 10    # ... and the ten largest events
+ALL_EVENTS, WITHOUT = "all events", "without major event days"
 
 
 def momentary_note(history: History, *notes: str) -> str:
@@ -28,7 +28,7 @@ def years_frame(history: History) -> pd.DataFrame:
     """Indices by year and view, with means of the last three, five and ten years where there are so many."""
     records, counts = history.records, history.major_events.days["year"].value_counts()
     names, frames = [str(int(y)) for y in records.years], []
-    for view, rows in ((ALL, history.every_event), (WITHOUT, history.without_major_events)):
+    for view, rows in ((ALL_EVENTS, history.every_event), (WITHOUT, history.without_major_events)):
         frame = rows.years.reset_index(drop=True).assign(year=names, view=view, customers_served=records.served.total)
         frame["days"] = [float(counts.get(int(y), 0)) for y in records.years]
         frame["remark"] = ["; ".join(filter(None, (records.partial.get(int(y), ""), _untold(history, int(y)))))
@@ -55,14 +55,14 @@ def feeders_frame(history: History) -> pd.DataFrame:
     def view(rows: View, name: str) -> pd.DataFrame:
         return rows.feeders.reset_index().assign(view=name)
 
-    frame = pd.concat([view(history.every_event, ALL), view(history.without_major_events, WITHOUT)])
+    frame = pd.concat([view(history.every_event, ALL_EVENTS), view(history.without_major_events, WITHOUT)])
     place = {f: i for i, f in enumerate(history.records.network.feeder_ids)}
     frame = frame.assign(order=frame["feeder_id"].map(place)).sort_values(
         ["year", "order", "view"], ascending=[False, True, True], kind="stable", ignore_index=True)
     return frame.drop(columns="order").astype({"year": str})
 
 
-def largest_events(history: History, most: int = LARGEST) -> pd.DataFrame:
+def largest_events(history: History, most: int = LARGEST_LISTED) -> pd.DataFrame:
     """Events with the most customer-minutes, largest first."""
     steps = _sustained(history)
     by_event = steps.groupby("event", sort=False)
@@ -115,7 +115,7 @@ def excluded_days(history: History) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def most_interruptions(history: History, more_than: int = MANY) -> pd.DataFrame:
+def most_interruptions(history: History, more_than: int = MANY_OUTAGES) -> pd.DataFrame:
     """Years and feeders where some section saw more than so many sustained outages: a bound for its customers."""
     network, steps = history.records.network, _sustained(history)
     steps = steps[steps["section"] >= 0].drop_duplicates(["event", "section"])

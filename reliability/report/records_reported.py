@@ -13,7 +13,7 @@ from reliability.history.panels import PANEL_INDICES, Panel
 from reliability.history.reported import BothViews
 from reliability.history.trends import trend
 from reliability.history.worst_circuits import Circuits
-from reliability.report.records import ALL, WITHOUT, most_interruptions
+from reliability.report.records import ALL_EVENTS, WITHOUT, most_interruptions
 from reliability.study.report_settings import benchmarks, standards
 
 NO_TREND = "not tested: some devices only"
@@ -22,7 +22,7 @@ INDEX_LABELS = {"saifi": ("SAIFI", "1/yr"), "saidi_min": ("SAIDI", "min/yr"), "c
 
 
 def _views(both: BothViews) -> Iterator[tuple[str, pd.DataFrame]]:
-    return iter(((WITHOUT, both.without), (ALL, both.every_event)))
+    return iter(((WITHOUT, both.without), (ALL_EVENTS, both.every_event)))
 
 
 def index_frame(history: History) -> pd.DataFrame:
@@ -35,7 +35,7 @@ def index_frame(history: History) -> pd.DataFrame:
     mean may be at most); these stand in the rows that [report] says.
     """
     reported, values = history.reported, history.study.values
-    stated, own = benchmarks(values), WITHOUT if values["benchmark_excludes_major_events"] else ALL
+    stated, own = benchmarks(values), WITHOUT if values["benchmark_excludes_major_events"] else ALL_EVENTS
     years = BothViews(history.every_event.years, history.without_major_events.years)
     untold, above = history.major_events.unclassified(history.records.years), standards(values)
     rows = []
@@ -76,7 +76,7 @@ def areas_frame(history: History) -> pd.DataFrame:
         return pd.DataFrame(columns=["year", "area", "view", *PANEL_INDICES, "customers_served"])
     every, without = history.reported.areas
     parts = [_of_year(panel, int(year)).assign(year=str(int(year)), view=view)
-             for year in every.years[::-1] for view, panel in ((ALL, every), (WITHOUT, without))]
+             for year in every.years[::-1] for view, panel in ((ALL_EVENTS, every), (WITHOUT, without))]
     frame = pd.concat(parts, ignore_index=True)
     order = {name: k for k, name in enumerate(every.names)}
     return frame.sort_values(["year", "area", "view"], ascending=[False, True, True], kind="stable", ignore_index=True,
@@ -102,7 +102,7 @@ def reported_summary(history: History) -> dict[str, Any]:
         "indices": {_key(view): {row["key"]: {name: row[name] for name in (
             "year", "three", "five", "change", "trend", "benchmark", "against", "standard", "standard_three")}
             for row in part.to_dict("records")}
-            for view, part in ((v, rows[rows["view"] == v]) for v in (WITHOUT, ALL))},
+            for view, part in ((v, rows[rows["view"] == v]) for v in (WITHOUT, ALL_EVENTS))},
         "benchmarks": {**benchmarks(values), "excludes_major_events": values["benchmark_excludes_major_events"],
                        "source": values["benchmark_source"]},
         "three_year_means": _by_year(reported.three_years), "five_year_means": _by_year(reported.five_years),
@@ -116,7 +116,7 @@ def reported_summary(history: History) -> dict[str, Any]:
 
 
 def _key(view: str) -> str:
-    return "all" if view == ALL else "without_major_events"
+    return "all" if view == ALL_EVENTS else "without_major_events"
 
 
 def _by_year(both: BothViews) -> dict[str, dict[str, Any]]:

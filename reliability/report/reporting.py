@@ -15,7 +15,7 @@ from reliability.report.blocks import Block, Column, Missing, Table
 from reliability.schema.problems import shorten
 from reliability.study.study import Study
 
-KEYS = (("date", "Date of the report"), ("prepared_by", "Prepared by"), ("approved_by", "Approved by"))
+FACE_KEYS = (("date", "Date of the report"), ("prepared_by", "Prepared by"), ("approved_by", "Approved by"))
 
 
 def reported_year(study: Study, history: History | None) -> int | None:
@@ -52,7 +52,7 @@ def cover_facts(study: Study, history: History | None, summary: Mapping[str, Any
     period = [] if history is None else [
         ("Records", f"{history.records.first_day} to {history.records.last_day}")]
     return [("Reporting year", "" if year is None else str(year)), *period,
-            *((label, shorten(stated[key] or "", 200)) for key, label in KEYS),
+            *((label, shorten(stated[key] or "", 200)) for key, label in FACE_KEYS),
             *([("Work pack revision", str(revision))] if (revision := (summary.get("choice") or {}).get(
                 "work_pack_revision")) else []),
             ("Inputs", str(summary.get("inputs_sha256") or "")[:12]), ("Program version", str(summary.get("version")))]
@@ -72,14 +72,14 @@ def face(study: Study, history: History | None) -> list[Block]:
               "approved_by": study.values["approved_by"]}
     year = reported_year(study, history)
     rows = [("Reporting year", "" if year is None else str(year))]
-    rows += [(label, shorten(stated[key] or "", 200)) for key, label in KEYS]
+    rows += [(label, shorten(stated[key] or "", 200)) for key, label in FACE_KEYS]
     frame = pd.DataFrame([row for row in rows if row[1]], columns=["what", "value"])
     blocks: list[Block] = []
     if len(frame):
         blocks.append(Table("face", "This report", (Column("what", "What"), Column("value", "Value")), frame))
-    missing = [key for key, _ in KEYS if not stated[key]] + ([] if year else ["reporting_year"])
+    missing = [key for key, _ in FACE_KEYS if not stated[key]] + ([] if year else ["reporting_year"])
     if missing:
-        named = {"reporting_year": "the reporting year", **{key: label.lower() for key, label in KEYS}}
+        named = {"reporting_year": "the reporting year", **{key: label.lower() for key, label in FACE_KEYS}}
         what = ", ".join(named[key] for key in missing)
         blocks.append(Missing(f"{what[0].upper()}{what[1:]}: not stated by the utility."))
     if history is not None and year is not None and history.reported.shown != year:

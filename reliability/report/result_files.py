@@ -7,7 +7,7 @@ import hashlib
 import io
 from collections.abc import Mapping
 
-from reliability.report.columns_listed import FILE, WHAT
+from reliability.report.columns_listed import COLUMNS_FILE, WHAT
 
 # by name: what it is, in the order in which somebody opens them
 FILES = {
@@ -27,13 +27,13 @@ FILES = {
     "results.geojson": "The laterals with their results, for a map",
     "summary.json": "Every figure of the report, for other programs; written last",
 }
-INPUT = "Input of the run, as it was"
+INPUT_FILE_WORDS = "Input of the run, as it was"
 LIST = "contents.csv"
 
 
 def about(name: str) -> str:
     """What a result file is, in a few words; "" for one that no run writes."""
-    return WHAT if name == FILE else FILES.get(name, "")
+    return WHAT if name == COLUMNS_FILE else FILES.get(name, "")
 
 
 def list_of_files(files: Mapping[str, bytes], inputs: str) -> bytes:
@@ -42,6 +42,6 @@ def list_of_files(files: Mapping[str, bytes], inputs: str) -> bytes:
     writer = csv.writer(text, quoting=csv.QUOTE_ALL, lineterminator="\n")
     writer.writerow(("file", "what", "bytes", "sha256"))
     for path, content in files.items():
-        what = INPUT if path.startswith(f"{inputs}/") else about(path.rpartition("/")[2])
+        what = INPUT_FILE_WORDS if path.startswith(f"{inputs}/") else about(path.rpartition("/")[2])
         writer.writerow((path, what, len(content), hashlib.sha256(content).hexdigest()))
     return text.getvalue().encode()

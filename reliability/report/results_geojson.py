@@ -15,7 +15,7 @@ from reliability.report.numbers import none_for_nan
 from reliability.results import Results
 from reliability.schema.devices import DEVICES
 
-FILE = "results.geojson"
+RESULTS_FILE = "results.geojson"
 OF_SELECTION = ("npv", "customer_minutes_avoided", BREAK_EVEN)
 
 

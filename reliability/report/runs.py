@@ -28,8 +28,8 @@ from reliability.study.save import ChangedElsewhere, read_inputs
 from reliability.study.study import Study
 
 TIMESTAMP = "%Y%m%d-%H%M%S"
-RUNS, INPUTS, RESULTS, SUMMARY, CHANGES = "runs", "inputs", "results", "summary.json", "changes.json"
-PARAGRAPHS = "report_summary.html"               # beside the results: what the app shows of the report
+RUNS, INPUTS, RESULTS_FOLDER, SUMMARY_FILE, CHANGES = "runs", "inputs", "results", "summary.json", "changes.json"
+PARAGRAPHS_FILE = "report_summary.html"               # beside the results: what the app shows of the report
 _LOCK = ".making"                                # beside a run in the making: held by who makes it
 _DRAFT = re.compile(r"\.\d{8}-\d{6}-[0-9a-f]+")   # name of a run in the making
 
@@ -73,7 +73,7 @@ class Run:
     @property
     def results(self) -> list[Path]:
         """Result files in the order of their names."""
-        return sorted(f for f in (self.folder / RESULTS).iterdir() if f.is_file())
+        return sorted(f for f in (self.folder / RESULTS_FOLDER).iterdir() if f.is_file())
 
     @property
     def inputs(self) -> dict[str, bytes]:
@@ -104,8 +104,8 @@ def record(study: Study, on_progress: Progress | None = None, on_stage: Callable
             study = open_study(draft / INPUTS)
         results = analyse(study, on_progress=on_progress, on_stage=on_stage)
         on_stage("report and workbook")
-        paragraphs = write_results(results, draft / RESULTS, docx=find_spec("docx") is not None)
-        (draft / PARAGRAPHS).write_text(paragraphs, encoding="utf-8")
+        paragraphs = write_results(results, draft / RESULTS_FOLDER, docx=find_spec("docx") is not None)
+        (draft / PARAGRAPHS_FILE).write_text(paragraphs, encoding="utf-8")
         return _run(_into_record(draft, study.inputs_sha256[:8]))
 
 
@@ -174,9 +174,9 @@ def _places(folder: Path) -> list[Path]:
 def zipped(run: Run) -> bytes:
     """Inputs and results of a run in one file, with a list of their columns, and one of files with checksums."""
     content = io.BytesIO()
-    files = {f"{part}/{file.name}": file.read_bytes() for part in (INPUTS, RESULTS)
+    files = {f"{part}/{file.name}": file.read_bytes() for part in (INPUTS, RESULTS_FOLDER)
              for file in sorted((run.folder / part).iterdir())}
-    files[columns_listed.FILE] = columns_listed.columns_listed(files, INPUTS)
+    files[columns_listed.COLUMNS_FILE] = columns_listed.columns_listed(files, INPUTS)
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, stored in (files | {LIST: list_of_files(files, INPUTS)}).items():
             archive.writestr(f"{run.name}/{path}", stored)
@@ -184,8 +184,8 @@ def zipped(run: Run) -> bytes:
 
 
 def _run(folder: Path) -> Run:
-    summary = json.loads((folder / RESULTS / SUMMARY).read_text(encoding="utf-8"))
-    paragraphs = (folder / PARAGRAPHS).read_text(encoding="utf-8") if (folder / PARAGRAPHS).is_file() else ""
+    summary = json.loads((folder / RESULTS_FOLDER / SUMMARY_FILE).read_text(encoding="utf-8"))
+    paragraphs = (folder / PARAGRAPHS_FILE).read_text(encoding="utf-8") if (folder / PARAGRAPHS_FILE).is_file() else ""
     if not (folder / CHANGES).is_file():
         return Run(folder, summary, paragraphs=paragraphs)
     changes = json.loads((folder / CHANGES).read_text(encoding="utf-8"))

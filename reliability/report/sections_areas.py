@@ -9,9 +9,9 @@ from reliability.report import records, records_reported
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, summary_table
 from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, pointer, say
-from reliability.report.sections_history import INDICES, NO_RECORDS, VIEW
+from reliability.report.sections_history import INDEX_COLUMNS, NO_RECORDS, VIEW
 
-OF_AREAS = tuple(c for c in INDICES if c.key != "maifi")
+OF_AREAS = tuple(c for c in INDEX_COLUMNS if c.key != "maifi")
 NO_AREAS = Missing("Operating areas: no section states one.",
                    "Fill the column area of sections.csv; a feeder may span several areas.")
 
@@ -56,7 +56,7 @@ def observed_areas(history: History) -> list[Block]:
 def observed_feeders(history: History) -> list[Block]:
     """Indices by feeder from the records, and feeders with many outages."""
     return [Table("feeders", "Indices by feeder and year, the latest year first", (
-        Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDICES), records.feeders_frame(history),
+        Column("year", "Year"), Column("feeder_id", "Feeder"), VIEW, *INDEX_COLUMNS), records.feeders_frame(history),
         "Feeders", min(2 * len(history.records.network.feeder_ids), 60), records.momentary_note(history),
         file="history.json"), many(history)]
 
@@ -66,8 +66,8 @@ def many(history: History) -> Block:
     frame = records.most_interruptions(history)
     if not len(frame):
         return Text(say("On no feeder did a section see more than {n} sustained outages in a year (California "
-                        "D.96-09-045).", n=Figure(records.MANY, "count")))
-    title = (f"Feeders with customers who may have had more than {records.MANY} sustained outages in a year "
+                        "D.96-09-045).", n=Figure(records.MANY_OUTAGES, "count")))
+    title = (f"Feeders with customers who may have had more than {records.MANY_OUTAGES} sustained outages in a year "
              f"(California "
              "D.96-09-045)")
     return Table("many", title, (Column("year", "Year"), Column("feeder_id", "Feeder"),
@@ -78,7 +78,7 @@ def many(history: History) -> Block:
 def _modelled(content: Content, kind: str, label: str) -> Block:
     names = list(content.at("scenarios", 0, kind) or {})
     rows = [(name, pointer("scenarios", 0, kind, name)) for name in names]
-    columns = [(c, f"/{c.key}") for c in (*INDICES, Column("asai", "ASAI", "asai"),
+    columns = [(c, f"/{c.key}") for c in (*INDEX_COLUMNS, Column("asai", "ASAI", "asai"),
                                          Column("customers_served", "Customers", "count"))]
     key = "area" if kind == "areas" else "feeder_id"
     return summary_table(f"modelled-{kind}", f"Modelled indices by {label.lower()}, as built", content.summary,

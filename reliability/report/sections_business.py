@@ -24,9 +24,9 @@ from reliability.schema.assumptions import label_of
 from reliability.schema.problems import shorten
 from reliability.schema.units import spoken_unit, unit_of
 
-PERSPECTIVES = {"utility": "Utility perspective", "society": "Societal perspective"}
-WORDS = (f"{NOT_MEANINGFUL}: an IRR above 100 %, a payback under 0.1 years or a benefit-cost ratio beyond ±100, as the "
-         "capital is small against what is gained or lost.")
+PERSPECTIVE_TITLES = {"utility": "Utility perspective", "society": "Societal perspective"}
+NOT_MEANINGFUL_WORDS = (f"{NOT_MEANINGFUL}: an IRR above 100 %, a payback under 0.1 years or a benefit-cost ratio "
+                        "beyond ±100, as the capital is small against what is gained or lost.")
 BOUNDED = ("irr", "bcr", "payback")         # kinds that "not meaningful" may stand for
 FLOWS = (("capex", "Capital"), ("callout_saving", "Call-outs saved"), ("energy_saving", "Energy margin saved"),
          ("incentive", "Incentive"), ("interruption_cost_saving", CUSTOMERS_GAIN),
@@ -58,14 +58,14 @@ def business(content: Content) -> Section:
     if content.business and (at := leading(content)) is not None:
         blocks += [Text(said) for said in (worth(content, at), customers_change(content, at), downside(content, at))
                    if said]
-    for perspective in (own, *(p for p in PERSPECTIVES if p != own)):
+    for perspective in (own, *(p for p in PERSPECTIVE_TITLES if p != own)):
         blocks += _case(content, perspective, perspective == own)
     blocks += revenue(content)
     return Section("business", title, tuple(blocks))
 
 
 def _case(content: Content, perspective: str, own: bool) -> list[Block]:
-    view = PERSPECTIVES[perspective]
+    view = PERSPECTIVE_TITLES[perspective]
     blocks: list[Block] = [Heading(view + (" (the study's)" if own else ""))]
     case = content.cases.get(perspective)
     if case is None and not (own and content.business):
@@ -95,8 +95,8 @@ def _merit(content: Content, perspective: str, own: bool, rows: Sequence[Mapping
     frame.insert(0, "scenario", [content.scenarios[i] for i in content.order])
     paths.insert(0, "scenario", "")
     marked = any(not meaningful(value, c.kind) for c in kept if c.kind in BOUNDED for value in frame[c.key].dropna())
-    note = f"{WORDS} {AT_THE_MEANS}." if marked else f"{AT_THE_MEANS}."
-    return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVES[perspective].lower()}",
+    note = f"{NOT_MEANINGFUL_WORDS} {AT_THE_MEANS}." if marked else f"{AT_THE_MEANS}."
+    return Table(f"merit-{perspective}", f"Figures of merit, {PERSPECTIVE_TITLES[perspective].lower()}",
                  (Column("scenario", "Scenario"), *kept), frame, f"Business {perspective}", note=note, paths=paths)
 
 
@@ -118,10 +118,10 @@ def _flows(content: Content, case: Case, perspective: str) -> Table:
     columns = (Column("scenario", "Scenario", where="sheet"), Column("year", "Year", "whole"),
                *(Column(k, label, "money", content.currency) for k, label in kept))
     name = shorten(str(frame["scenario"].iloc[0]), 40)
-    return Table(f"cashflow-{perspective}", f"Expected cash flow of {name}, {PERSPECTIVES[perspective].lower()}",
+    return Table(f"cashflow-{perspective}", f"Expected cash flow of {name}, {PERSPECTIVE_TITLES[perspective].lower()}",
                  columns,
                  frame, f"Flows {perspective}", min(horizon, 41),
-                 whole=f"Expected cash flow of every scenario, {PERSPECTIVES[perspective].lower()}")
+                 whole=f"Expected cash flow of every scenario, {PERSPECTIVE_TITLES[perspective].lower()}")
 
 
 def drivers(content: Content) -> Section:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reliability.faults.coordination_view import OUTCOMES
+from reliability.faults.coordination_view import OUTCOME_WORDS
 from reliability.formats import noun_for
 from reliability.report import charts_coordination
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text, words
@@ -12,7 +12,7 @@ from reliability.report.content import Content, Coordinated, proposed_conversion
 from reliability.report.figures import Figure, Sentence, say
 from reliability.report.places import place_columns, with_names
 
-TITLE = "Coordination of fuses and reclosing devices"
+COORDINATION_TITLE = "Coordination of fuses and reclosing devices"
 HEADS = {"saved": "Fuse saved", "both": "Both", "fuse_alone": "Fuse alone", "unknown": "Current unknown",
          "no_fuse": "No fuse in between", "not_set": "No fast operation set"}
 OPERATION = Column("operation", "Operation")
@@ -22,7 +22,7 @@ def coordination(content: Content) -> Section:
     """Fuse saved, both or fuse alone: as built, with every device working and reclosing on."""
     found = content.coordination
     if found is None:
-        return Section("coordination", TITLE, (Missing("Coordination: it was not computed in this run."),))
+        return Section("coordination", COORDINATION_TITLE, (Missing("Coordination: it was not computed in this run."),))
     blocks: list[Block] = [
         words("On one operation of the recloser or breaker either it alone clears the fault (the fuse is saved), or it "
               "opens and the fuse melts as well (both), or the fuse clears before it (fuse alone). Which of them "
@@ -31,7 +31,7 @@ def coordination(content: Content) -> Section:
               "fuse nearest the fault counts. Where fault currents are not known, the faults are shown apart."),
         Text(_rules(found)), Heading("Feeders"), *_feeders(found), Heading("As fault currents grow"), _growth(found)]
     blocks += [Heading("Laterals proposed for conversion"), *_proposed(content, found)]
-    return Section("coordination", TITLE, tuple(blocks))
+    return Section("coordination", COORDINATION_TITLE, tuple(blocks))
 
 
 def _rules(found: Coordinated) -> Sentence:
@@ -51,7 +51,7 @@ def _feeders(found: Coordinated) -> list[Table]:
                                                 "amount")):
         wide = found.feeders.pivot_table(index=["feeder_id", "operation"], columns="outcome", values=key,
                                          aggfunc="sum", sort=False).reset_index()
-        wide = wide.rename(columns={name: short for short, name in OUTCOMES.values()})
+        wide = wide.rename(columns={name: short for short, name in OUTCOME_WORDS.values()})
         wide.columns.name = None
         sheet = "Coordination, faults" if key == "faults_per_year" else "Coordination, km"
         made.append(Table(f"coordination-{key}", title, (

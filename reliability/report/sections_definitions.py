@@ -7,11 +7,11 @@ import pandas as pd
 from reliability.history.history import History
 from reliability.report.blocks import Block, Bullets, Column, Missing, Section, Table, Text
 from reliability.report.content import Content, RecordedContent
-from reliability.report.definitions import DEFINITIONS, FROM_MEMORY, MOMENTARY, STANDARD
+from reliability.report.definitions import CLAUSES_FROM_MEMORY, DEFINITIONS, MOMENTARY_DEFINITION, STANDARD
 from reliability.report.figures import Figure, say
 from reliability.report.reporting import face
 
-TITLE = "Reporting period and definitions"
+DEFINITIONS_TITLE = "Reporting period and definitions"
 
 
 def definitions(content: Content | RecordedContent) -> Section:
@@ -21,10 +21,10 @@ def definitions(content: Content | RecordedContent) -> Section:
     if history is not None:
         period = _period(history)
     frame = pd.DataFrame(DEFINITIONS, columns=["term", "definition", "clause"])
-    table = Table("definitions", f"Terms ({STANDARD}; {FROM_MEMORY})", (
+    table = Table("definitions", f"Terms ({STANDARD}; {CLAUSES_FROM_MEMORY})", (
         Column("term", "Term"), Column("definition", "Definition"), Column("clause", "Clause")), frame, "Definitions")
-    return Section("definitions", TITLE, (*face(content.study, history), period, Bullets((
-        (MOMENTARY,),
+    return Section("definitions", DEFINITIONS_TITLE, (*face(content.study, history), period, Bullets((
+        (MOMENTARY_DEFINITION,),
         ("Durations are compared with five minutes, also where a jurisdiction counts an interruption of exactly five "
          "minutes as sustained.",),
         ("Indices with and without major event days are both given; section “Data accuracy” lists what else is "

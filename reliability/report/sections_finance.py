@@ -12,8 +12,8 @@ from reliability.report.sentences_break_even import FACTOR_KIND, momentary_value
 from reliability.report.sentences_money import bill, price_level, two_rates, upkeep
 from reliability.schema.problems import shorten
 
-NAMES = {0.0: "NPV, momentary events at no cost", 0.5: "NPV, at half their survey value",
-         1.0: "NPV, at their full survey value"}
+NPV_LABELS = {0.0: "NPV, momentary events at no cost", 0.5: "NPV, at half their survey value",
+              1.0: "NPV, at their full survey value"}
 BY_YEAR = (("rate_base", "Rate base"), ("interest", "Interest"), ("equity_return", "Return on equity"),
            ("tax", "Income tax"), ("depreciation", "Depreciation"), ("inspection", "Inspection"),
            ("saved", "Crew work saved"), ("total", "Revenue requirement"))
@@ -26,7 +26,7 @@ def society_values(content: Content) -> list[Block]:
     rows = [(content.scenarios[i], pointer("scenarios", i, "business")) for i in content.order[1:]]
     if not rows:
         return []
-    columns = [(Column(f"npv_{k}", NAMES[factor], "money", content.currency), f"/society/momentary_values/{k}/npv")
+    columns = [(Column(f"npv_{k}", NPV_LABELS[factor], "money", content.currency), f"/society/momentary_values/{k}/npv")
                for k, factor in enumerate(MOMENTARY_FACTORS)]
     turn = Column("turn", "Times the survey value at which the sign turns", FACTOR_KIND)
     blocks: list[Block] = [Text(said)] if (said := price_level(content.summary, content.currency)) else []

@@ -20,9 +20,9 @@ from reliability.report.sections_like_days import compared
 from reliability.schema.problems import shorten
 
 NO_RECORDS = "the study has no outage records"
-INDICES = (Column("saifi", "SAIFI", "index", "1/yr"), Column("saidi_min", "SAIDI", "minutes", "min/yr"),
-           Column("caidi_min", "CAIDI", "minutes", "min"), Column("maifi", "MAIFI", "index", "1/yr"),
-           Column("maifi_e", "MAIFI_E", "index", "1/yr"))
+INDEX_COLUMNS = (Column("saifi", "SAIFI", "index", "1/yr"), Column("saidi_min", "SAIDI", "minutes", "min/yr"),
+                 Column("caidi_min", "CAIDI", "minutes", "min"), Column("maifi", "MAIFI", "index", "1/yr"),
+                 Column("maifi_e", "MAIFI_E", "index", "1/yr"))
 VIEW = Column("view", "Days counted")
 
 

@@ -22,7 +22,7 @@ from reliability.network.application import (
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import COUNTED, PASS, VERDICTS
+from reliability.network.application_catalogue import PASS, VERDICTS, WHOLE_NUMBERS
 from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
@@ -31,13 +31,13 @@ from reliability.report.frontier_mix import devices, unproven
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
 from reliability.report.sentences_break_even import SHARE_KIND, selection_saidi_gain
-from reliability.report.status_totals import HOLD, LABELS, SUMS
+from reliability.report.status_totals import ON_HOLD, STATUS_LABELS, STATUS_SUMS
 
-AMOUNTS = (Column("customers", "Customers", "count"),
-           Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
-           Column("customer_minutes", "Customer-minutes", "count", "1/yr"),
-           Column("momentary_events", "Momentary events", "amount", "1/yr"),
-           Column("callouts", "Call-outs", "index", "1/yr"))
+AMOUNT_COLUMNS = (Column("customers", "Customers", "count"),
+                  Column("customer_interruptions", "Customer interruptions", "amount", "1/yr"),
+                  Column("customer_minutes", "Customer-minutes", "count", "1/yr"),
+                  Column("momentary_events", "Momentary events", "amount", "1/yr"),
+                  Column("callouts", "Call-outs", "index", "1/yr"))
 EVIDENCE_ROWS = 200_000     # more make the workbook slow to open; our choice
 
 
@@ -71,20 +71,21 @@ def _settings(content: Content) -> str:
     return "The choice leaves the fast operations of breakers and reclosers as built, as the study asks."
 
 
-TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
-          ("backup_settings_changed", "Backup settings changed", "count", ""),
-          ("capex", "Capital", "money", "money"),
-          ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
-          ("saifi_avoided", "SAIFI avoided", "index", "1/yr"), ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
-          ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
-          ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"),
-          (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""),
-          (STAYS, "Share of the laterals that stay chosen over the draws", SHARE_KIND, ""))
+PROPOSAL_TOTALS = (("laterals", "Laterals converted", "count", ""), ("units", "Units installed", "count", ""),
+                   ("backup_settings_changed", "Backup settings changed", "count", ""),
+                   ("capex", "Capital", "money", "money"),
+                   ("npv", "NPV", "money", "money"), ("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
+                   ("saifi_avoided", "SAIFI avoided", "index", "1/yr"),
+                   ("maifi_e_added", "MAIFI_E added", "index", "1/yr"),
+                   ("worst_feeder_maifi_e_added", "MAIFI_E added on the worst feeder", "index", "1/yr"),
+                   ("callouts_avoided", "Call-outs avoided", "amount", "1/yr"),
+                   (BREAK_EVEN, "Break-even share of faults with reclosing off", SHARE_KIND, ""),
+                   (STAYS, "Share of the laterals that stay chosen over the draws", SHARE_KIND, ""))
 
 
 def _totals(content: Content, chosen: Selected) -> Table:
     """Totals side by side, a column each, so that every number keeps its own format."""
-    kept = [t for t in TOTALS if t[0] in chosen.totals]
+    kept = [t for t in PROPOSAL_TOTALS if t[0] in chosen.totals]
     frame = pd.DataFrame({"what": ["The proposal"], **{k: [float(chosen.totals[k])] for k, *_ in kept}})
     paths = pd.DataFrame({"what": [""], **{k: [_known(content, k)] for k, *_ in kept}})
     units = {"money": content.currency}
@@ -98,8 +99,8 @@ def _by_status(content: Content) -> Table | None:
     found = content.at("choice", "by_status")
     if not found:
         return None
-    kept = [t for t in TOTALS if t[0] in ("laterals", *SUMS)]
-    rows = [(LABELS[name], ("by_status", name)) for name in found] + [("Total", ("totals",))]
+    kept = [t for t in PROPOSAL_TOTALS if t[0] in ("laterals", *STATUS_SUMS)]
+    rows = [(STATUS_LABELS[name], ("by_status", name)) for name in found] + [("Total", ("totals",))]
     frame = pd.DataFrame({"status": [label for label, _ in rows], **{
         k: [float(content.at("choice", *place, k)) for _, place in rows] for k, *_ in kept}})
     paths = pd.DataFrame({"status": "", **{k: [pointer("choice", *place, k) for _, place in rows] for k, *_ in kept}})
@@ -107,7 +108,7 @@ def _by_status(content: Content) -> Table | None:
     return Table("selection-status", "What can be installed at once, and what is on hold", (
         Column("status", "Status"), *(Column(k, label, kind, units.get(unit, unit)) for k, label, kind, unit in kept)),
         frame, "Selection by status", paths=paths,
-        note="Every other figure of the proposal counts what is on hold in full." if HOLD in found else "")
+        note="Every other figure of the proposal counts what is on hold in full." if ON_HOLD in found else "")
 
 
 def _known(content: Content, key: str) -> str:
@@ -244,7 +245,7 @@ def application(content: Content) -> Section:
 def _evidence(checks: ApplicationChecks) -> pd.DataFrame:
     """The evidence with the margin of what is counted in counts, of all else as a factor."""
     evidence = evidence_frame(checks)
-    counted = evidence["unit"].eq(COUNTED)
+    counted = evidence["unit"].eq(WHOLE_NUMBERS)
     return evidence.assign(spare=spare_counts(evidence), margin=evidence["margin"].mask(counted))
 
 

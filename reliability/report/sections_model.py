@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.cautions import CAUTION
-from reliability.formats import TEXT, shown
+from reliability.formats import TEXT_KIND, shown
 from reliability.indices.definitions import INDICES
 from reliability.network.application import wrong_links_said
 from reliability.report import charts, sections_customers
@@ -27,10 +27,10 @@ from reliability.report.blocks import (
     words,
 )
 from reliability.report.content import Content, zero_capital_alternatives
-from reliability.report.definitions import METHOD
+from reliability.report.definitions import METHOD_PARAGRAPHS
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, say
 from reliability.report.plain_words import without_keys
-from reliability.report.ranges import DEFAULT, STUDY, default_ranges_frame, ranges_sentence, set_by
+from reliability.report.ranges import DEFAULT, FROM_STUDY, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
@@ -39,19 +39,19 @@ from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)
-CALLOUTS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") for k, label in (
+CALLOUT_COLUMNS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") for k, label in (
     ("refuse", "Replace fuse"), ("reset", "Reset"), ("repair", "Repair"), ("patrol", "Patrol")))
 CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in range(1, 7))
 SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
-SCENARIO = Column("scenario", "Scenario")
-STATED = "stated by the utility"
+SCENARIO_COLUMN = Column("scenario", "Scenario")
+STATED_BY_UTILITY = "stated by the utility"
 WORDS_OF_CHOICES = {choice for a in ASSUMPTIONS for choice in a.choices}       # written with a space for each "_"
 
 
 def method(content: Content) -> Section:
     """The method in a page."""
-    return Section("method", "Method", (words(*METHOD),))
+    return Section("method", "Method", (words(*METHOD_PARAGRAPHS),))
 
 
 def assumptions(content: Content) -> Section:
@@ -107,7 +107,7 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
     """Rows of an assumption: one, or one for each of its shares."""
     study = content.study
     value: object = study.values.get(a.key, a.default)
-    stated = STUDY if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
+    stated = FROM_STUDY if value != a.default or f"{a.table}.{a.key}" in study.lines else "default"
     for key, one in ([(f"{a.key}.{k}", v) for k, v in enumerate(value)] if isinstance(value, tuple) else
                      [(a.key, value)]):
         tried, by = study.uncertain.get(key), set_by(study, key)
@@ -122,8 +122,8 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
 
 def _source(a: Assumption, stated: str) -> str:
     """Where the value comes from: a default's source only where the default is used."""
-    if stated == STUDY:
-        return STATED
+    if stated == FROM_STUDY:
+        return STATED_BY_UTILITY
     return "–" if a.default in (None, "") and a.source == OURS else a.source
 
 
@@ -150,10 +150,11 @@ def scenarios(content: Content) -> Section:
         Bullets(tuple(scenario_sentences(content))) if len(names) > 1 else
         Missing("Scenarios to compare: the study has none beside “As built”."),
         *charts.scenarios(content),
-        summary_table("expected", "Expected values a year", s, SCENARIO, rows, EXPECTED, sheet="Expected"),
-        summary_table("callouts", "Expected call-outs a year", s, SCENARIO, rows, CALLOUTS, sheet="Call-outs"),
+        summary_table("expected", "Expected values a year", s, SCENARIO_COLUMN, rows, EXPECTED, sheet="Expected"),
+        summary_table("callouts", "Expected call-outs a year", s, SCENARIO_COLUMN, rows, CALLOUT_COLUMNS,
+                      sheet="Call-outs"),
         summary_table("cemi", "Expected share of customers with n or more sustained interruptions in a year", s,
-                      SCENARIO,
+                      SCENARIO_COLUMN,
                       rows, CEMI, sheet="CEMI"),
     ]
     blocks += [*_without_effect(content), *sections_customers.tables_of(content)]
@@ -189,22 +190,23 @@ def _simulated(content: Content) -> list[Block]:
              for k, label, kind, unit in SIMULATED]
     luck = [(Column(k, label, "share"), f"/{k}/luck_share") for k, label, _, _ in SIMULATED]
     found = [
-        summary_table("means", "Simulated means ± their standard errors", s, SCENARIO, base, means, sheet="Simulated",
+        summary_table("means", "Simulated means ± their standard errors", s, SCENARIO_COLUMN, base, means,
+                      sheet="Simulated",
                       shown=0),
-        summary_table("spans", "80 % range of single years (10th to 90th percentile)", s, SCENARIO,
+        summary_table("spans", "80 % range of single years (10th to 90th percentile)", s, SCENARIO_COLUMN,
                       base, spans, sheet="Intervals"),
         summary_table("luck", "Share of a year's variance from year-to-year variability; the rest: assumptions",
-                      s, SCENARIO, base, luck, sheet="Variability"),
+                      s, SCENARIO_COLUMN, base, luck, sheet="Variability"),
     ]
     if apart:
         exact = [(Column(k, label, kind, unit, signed=True), f"/{k}/expected") for k, label, kind, unit in SIMULATED]
         average = [(Column(f"{k}_low", label, kind, unit, high=f"{k}_high", signed=True), f"/{k}/average_p10",
                     f"/{k}/average_p90") for k, label, kind, unit in SIMULATED]
         found += [
-            summary_table("differences", "Difference to “As built”, expected", s, SCENARIO, apart, exact,
+            summary_table("differences", "Difference to “As built”, expected", s, SCENARIO_COLUMN, apart, exact,
                           sheet="Differences"),
             summary_table("difference-spans", "Difference to “As built” in an average year of the horizon, 80 % range",
-                          s, SCENARIO, apart, average, sheet="Difference intervals"),
+                          s, SCENARIO_COLUMN, apart, average, sheet="Difference intervals"),
         ]
     return [t for t in found if len(t.columns) > 1]
 
@@ -224,12 +226,13 @@ def limits(content: Content) -> Section:
 def reproducibility(content: Content) -> Section:
     """What to run to get the same figures again."""
     s = content.summary
-    rows = [("Study", s.get("study"), TEXT), ("Program version", s.get("version"), TEXT),
-            ("SHA-256 of the inputs", s.get("inputs_sha256") or "not computed", TEXT), ("Seed", s.get("seed"), "whole"),
-            ("Work pack revision", (s.get("choice") or {}).get("work_pack_revision") or "no work pack", TEXT),
+    rows = [("Study", s.get("study"), TEXT_KIND), ("Program version", s.get("version"), TEXT_KIND),
+            ("SHA-256 of the inputs", s.get("inputs_sha256") or "not computed", TEXT_KIND),
+            ("Seed", s.get("seed"), "whole"),
+            ("Work pack revision", (s.get("choice") or {}).get("work_pack_revision") or "no work pack", TEXT_KIND),
             ("Trials", s.get("trials"), "count"), ("Simulated years", s.get("trial_years"), "count"),
-            ("Command", content.command or "not recorded", TEXT), ("Python", platform.python_version(), TEXT)]
-    shown_rows = [(label, shown(value, kind) if kind != TEXT else shorten(str(value), 200))
+            ("Command", content.command or "not recorded", TEXT_KIND), ("Python", platform.python_version(), TEXT_KIND)]
+    shown_rows = [(label, shown(value, kind) if kind != TEXT_KIND else shorten(str(value), 200))
                   for label, value, kind in rows]
     table = Table("reproducibility", "Reproduce this run", (Column("what", "What"), Column("value", "Value")),
                   pd.DataFrame(shown_rows, columns=["what", "value"]), "Reproducibility")

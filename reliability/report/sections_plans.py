@@ -10,7 +10,7 @@ from reliability.history.history import History
 from reliability.report import conversions_shown
 from reliability.report.blocks import Block, Column, Heading, Missing, Table
 from reliability.schema.problems import shorten
-from reliability.study.report_settings import ALL, EarlierPlan
+from reliability.study.report_settings import ALL_LATERALS, EarlierPlan
 from reliability.study.study import Study
 
 
@@ -33,7 +33,7 @@ def found(plan: EarlierPlan, study: Study, history: History | None) -> str:
     if not plan.laterals:
         return "Not verified: the plan names no converted laterals."
     known = study.extra.get("conversions", {})
-    named = len(known) if plan.laterals == ALL else len(plan.laterals)
+    named = len(known) if plan.laterals == ALL_LATERALS else len(plan.laterals)
     if history is None or history.conversions is None:
         return ("Not verified: the study has no outage records." if history is None else
                 "Not verified: the records cannot be compared before and after.")

@@ -18,7 +18,7 @@ from reliability.report.records import device_fit_frame
 from reliability.report.sections_history import completeness, findings_and_model
 
 RATES_FILE, ALL_FILE = "rates.csv", "history.json"
-MOST_UNITS = 40
+MOST_UNITS_LISTED = 40
 
 
 def overview(recorded: RecordedContent) -> Section:
@@ -77,7 +77,7 @@ def rates(recorded: RecordedContent) -> Section:
             Column("rate_per_km", "Learned rate", "index", "1/(km·yr)"),
             Column("rate_low", "90 % interval", "index", high="rate_high"),
             Column("temporary_fraction", "Temporary fraction", "share")),
-            units, shown=MOST_UNITS, note=LEARNED_INTERVALS, file=RATES_FILE)))
+            units, shown=MOST_UNITS_LISTED, note=LEARNED_INTERVALS, file=RATES_FILE)))
 
 
 def device_fit(recorded: RecordedContent) -> Section:
@@ -96,7 +96,7 @@ def device_fit(recorded: RecordedContent) -> Section:
             *place_columns(network, table, "section_id", "Device"), Column("what", "Records"),
             Column("recorded", "Recorded", "amount"),
             Column("predicted", "Predicted", "amount"), Column("low", "90 % interval", "amount", high="high"),
-            Column("verdict", "Verdict")), table, shown=MOST_UNITS)))
+            Column("verdict", "Verdict")), table, shown=MOST_UNITS_LISTED)))
 
 
 def times(recorded: RecordedContent) -> Section:

@@ -11,7 +11,7 @@ from reliability.report.figures import Figure, Sentence, say
 from reliability.report.sentences import expected, money, money_range, relative, verdict
 from reliability.report.sentences_confidence import confidence
 
-PARAGRAPHS = (
+SUMMARY_PARAGRAPHS = (
     ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
     ("Without major event days", sentences.on_recorded_basis), ("Impact by customer group", sentences.by_group),
     ("Who pays", sentences.perspectives), ("How sure", confidence),
@@ -24,7 +24,7 @@ def summary(content: Content) -> Section:
     blocks: list[Block] = [Text(sentences.decision(content), label)]
     if figures := key_figures(content):
         blocks.append(KeyFigures(figures))
-    blocks += [Text(sentence, label) for label, make in PARAGRAPHS if (sentence := make(content))]
+    blocks += [Text(sentence, label) for label, make in SUMMARY_PARAGRAPHS if (sentence := make(content))]
     return Section("summary", "Summary", (*blocks, Caution((CAUTION,))))
 
 

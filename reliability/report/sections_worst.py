@@ -15,9 +15,9 @@ from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, figure, pointer, say
 from reliability.report.places import place_columns, with_names
 from reliability.report.records import momentary_note
-from reliability.report.sections_laterals import AMOUNTS
+from reliability.report.sections_laterals import AMOUNT_COLUMNS
 
-TITLE = "Worst feeders and laterals, and what is proposed"
+WORST_TITLE = "Worst feeders and laterals, and what is proposed"
 SHOWN_FEEDERS, SHOWN_LATERALS = 25, 30
 FEWEST_FEEDERS = 3      # below it a rank correlation says nothing
 ACTION = Column("action", "Proposed and target year, or why none")
@@ -41,7 +41,7 @@ def worst(content: Content) -> Section:
                   Heading("Feeders"), feeder_table(found.feeders, feeders, momentary_note(history)),
                   _modelled_feeders(content, found.feeders),
                   Heading("Laterals"), lateral_table(history, found.laterals, laterals), *_modelled_laterals(content)]
-    return Section("worst", TITLE, (*blocks, *sections_map.outages_map(content)))
+    return Section("worst", WORST_TITLE, (*blocks, *sections_map.outages_map(content)))
 
 
 def recorded(content: RecordedContent) -> Section:
@@ -206,7 +206,7 @@ def _modelled_laterals(content: Content) -> list[Block]:
     frame = with_names(network, actions.laterals_frame(content), "lateral_id")
     if not len(frame):
         return [Missing("Laterals: the network has none.")]
-    columns = [*place_columns(network, frame, "lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNTS,
+    columns = [*place_columns(network, frame, "lateral_id", "Lateral"), Column("feeder_id", "Feeder"), *AMOUNT_COLUMNS,
                Column("ranks", "Rank by SAIFI / SAIDI / call-outs", where="page"),
                *(Column(key, f"Rank by {name}", "whole", where="sheet") for key, name in (
                    ("rank_saifi", "SAIFI"), ("rank_saidi", "SAIDI"), ("rank_callouts", "call-outs")))]

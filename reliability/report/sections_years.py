@@ -10,8 +10,8 @@ from reliability.report import records, records_reported
 from reliability.report.blocks import Block, Column, Missing, Section, Table, Text
 from reliability.report.content import Content, RecordedContent
 from reliability.report.figures import Figure, joined, say
-from reliability.report.records import ALL, WITHOUT
-from reliability.report.sections_history import INDICES, VIEW, missing
+from reliability.report.records import ALL_EVENTS, WITHOUT
+from reliability.report.sections_history import INDEX_COLUMNS, VIEW, missing
 from reliability.study.report_settings import benchmarks
 
 MONTHS_SHOWN = 24
@@ -25,7 +25,7 @@ def years(content: Content | RecordedContent) -> Section:
     if history is None:
         return missing("years", title, title)
     table = Table("years", "Indices by year, with and without major event days", (
-        Column("year", "Year"), VIEW, *INDICES, Column("asai", "ASAI", "asai"),
+        Column("year", "Year"), VIEW, *INDEX_COLUMNS, Column("asai", "ASAI", "asai"),
         Column("customers_served", "Customers", "count"),
         Column("days", "Major event days", "any"), Column("remark", "Remark")), records.years_frame(history), "Years",
         60, records.momentary_note(history))
@@ -85,7 +85,7 @@ def _rolling(history: History) -> list[Block]:
     pairs = (("saifi", "SAIFI", "index", "1/yr"), ("saidi_min", "SAIDI", "minutes", "min/yr"),
              ("caidi_min", "CAIDI", "minutes", "min"), ("maifi_e", "MAIFI_E", "index", "1/yr"))
     columns = (Column("month", "Twelve months to"), *(
-        Column(key + end, f"{label}, {view}", kind, unit) for end, view in (("", WITHOUT), ("_all", ALL))
+        Column(key + end, f"{label}, {view}", kind, unit) for end, view in (("", WITHOUT), ("_all", ALL_EVENTS))
         for key, label, kind, unit in pairs))
     blocks: list[Block] = [charts.rolling(history), Table(
         "rolling", "Rolling twelve months, the latest first", columns, months, "Rolling twelve months", MONTHS_SHOWN,
@@ -93,7 +93,8 @@ def _rolling(history: History) -> list[Block]:
                                     "divided by the customers served in its year."), file="history.json")]
     if len(means):
         blocks.append(Table("three-years", "Three-year means, the latest first", (
-            Column("years", "Years"), VIEW, *INDICES), means, "Three-year means", note=records.momentary_note(history),
+            Column("years", "Years"), VIEW, *INDEX_COLUMNS), means, "Three-year means",
+                            note=records.momentary_note(history),
             file="history.json"))
     else:
         blocks.append(Missing("Three-year means: fewer than three consecutive years are covered in full."))
@@ -104,7 +105,8 @@ def _experience(history: History) -> Table:
     """CEMI and CELID of the system."""
     frame = pd.concat([
         view.customers.xs("", level="feeder_id").rename_axis("year").reset_index().assign(view=name)
-        for name, view in ((ALL, history.every_event), (WITHOUT, history.without_major_events))], ignore_index=True)
+        for name, view in ((ALL_EVENTS, history.every_event), (WITHOUT, history.without_major_events))],
+                      ignore_index=True)
     names = [c for c in frame.columns if c.startswith(("cemi_", "celid_"))]
     labels = {c: c.replace("cemi_", "CEMI-").replace("celid_", "CELID-") for c in names}
     frame = frame.sort_values(["year", "view"], kind="stable", ignore_index=True).astype({"year": str})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from reliability.business.break_even import BREAK_EVEN, SHARE
+from reliability.business.break_even import BREAK_EVEN, SHARE_KEY
 from reliability.business.costs import MOMENTARY_FACTOR, SOCIETY
 from reliability.report.content import Content, within
 from reliability.report.figures import Figure, Name, Sentence, figure, pointer, resolve, say
@@ -14,10 +14,10 @@ SHARE_KIND, FACTOR_KIND = "share_of_three_digits", "three_digits"
 TURNS_BELOW = "{s} is a gain in SAIDI only where less than {share} of faults happen while reclosing is off."
 TURNS_ABOVE = "{s} is a gain in SAIDI only where more than {share} of faults happen while reclosing is off."
 ALWAYS = "{s} is a gain in SAIDI whatever share of faults happens while reclosing is off."
-NEVER = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."
+NO_GAIN = "{s} is no gain in SAIDI, whatever share of faults happens while reclosing is off."
 
-MOMENTARY = ("Counting customers' costs, {s} pays as long as a momentary event costs them {than} than {x} times its "
-             "survey value.")
+PAYS_AS_LONG_AS = ("Counting customers' costs, {s} pays as long as a momentary event costs them {than} than {x} times "
+                   "its survey value.")
 
 
 def saidi_gain(totals: Mapping[str, float | None], share: Figure, subject: str | Name = "This") -> Sentence:
@@ -29,7 +29,7 @@ def saidi_gain(totals: Mapping[str, float | None], share: Figure, subject: str |
     if on == off == 0.0:
         return ()
     if share.value is None or share.value != share.value:
-        return say(ALWAYS if min(on, off) >= 0.0 else NEVER, s=subject)
+        return say(ALWAYS if min(on, off) >= 0.0 else NO_GAIN, s=subject)
     return say(TURNS_BELOW if on > 0.0 else TURNS_ABOVE, s=subject, share=share)
 
 
@@ -37,7 +37,8 @@ def scenario_saidi_gain(content: Content, scenario: int, subject: str | Name = "
     """The same of a scenario, from summary.json."""
     place = ("scenarios", scenario, "business", "break_even")
     totals = content.at(*place)
-    return saidi_gain(totals, content.figure(SHARE_KIND, *place, SHARE), subject) if isinstance(totals, Mapping) else ()
+    return saidi_gain(totals, content.figure(SHARE_KIND, *place, SHARE_KEY), subject) if isinstance(totals,
+                                                                                                    Mapping) else ()
 
 
 def selection_saidi_gain(content: Content, subject: str | Name = "The proposal") -> Sentence:
@@ -74,4 +75,4 @@ def momentary_value(content: Content, scenario: int) -> Sentence:
     if turn.value is None or not isinstance(npv, int | float) or npv == 0.0:
         return ()
     below = (npv > 0.0) == (float(content.study.values["momentary_cost_factor"]) < turn.value)
-    return say(MOMENTARY, s=within(content, scenario), than="less" if below else "more", x=turn)
+    return say(PAYS_AS_LONG_AS, s=within(content, scenario), than="less" if below else "more", x=turn)

@@ -84,7 +84,7 @@ def mean_length(content: Content, scenario: int) -> Sentence:
 
 def without_major_events(content: Content, scenario: int) -> Sentence:
     """The effect on the basis of the records without major event days."""
-    place = ("scenarios", scenario, recorded_basis.KEY)
+    place = ("scenarios", scenario, recorded_basis.WITHOUT_MAJOR_KEY)
     found = content.at(*place)
     if not found or found["saidi_min"]["change"] is None or found["saifi"]["change"] is None:
         return ()

@@ -10,9 +10,9 @@ from reliability.formats import count, noun_for
 from reliability.report.content import Content, named, within
 from reliability.report.figures import Figure, Sentence, figure, joined, pointer, resolve, say
 from reliability.report.sentences import money, seen_by
-from reliability.schema.assumptions import CONSUMER_PRICES, CUSTOMER_COSTS
+from reliability.schema.assumptions import CONSUMER_PRICES_SOURCE, CUSTOMER_COSTS
 
-PLACE = "interruption_costs"
+COSTS_KEY = "interruption_costs"
 SAME_RATE = 5e-4        # of two rates a year that read alike
 
 
@@ -21,13 +21,13 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
 
     summary: with "interruption_costs" of summary.json; nothing is said without.
     """
-    if resolve(summary, pointer(PLACE)) is None:
+    if resolve(summary, pointer(COSTS_KEY)) is None:
         return ()
 
     def stated(kind: str, key: str) -> Figure:
-        return figure(summary, pointer(PLACE, key), kind)
+        return figure(summary, pointer(COSTS_KEY, key), kind)
 
-    default = bool(resolve(summary, pointer(PLACE, "default_table")))
+    default = bool(resolve(summary, pointer(COSTS_KEY, "default_table")))
     source = say("the default table ({s})", s=CUSTOMER_COSTS) if default else say("the study's own table")
     table, study, to = (stated("whole", k) for k in ("table_year", "study_year", "escalated_to"))
     sentences = [say("Customers' interruption costs are those of {source}.", source=source)]
@@ -37,7 +37,7 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
             study=study)
         sentences.append(say("They are escalated from {table} to {to}{until} by consumer prices of the United States, "
                              "a factor of {x} ({index}).", table=table, to=to, until=until,
-                             x=stated("three_digits", "index"), index=CONSUMER_PRICES))
+                             x=stated("three_digits", "index"), index=CONSUMER_PRICES_SOURCE))
     elif table.value is None:
         sentences.append(say("They are not escalated, since the price year of the table is not stated."))
     else:

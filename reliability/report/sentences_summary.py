@@ -29,15 +29,16 @@ from reliability.report.sentences_customers import (
     society_view,
     without_major_events,
 )
-from reliability.report.status_totals import HOLD
-from reliability.schema.devices import TABLE
+from reliability.report.status_totals import ON_HOLD
+from reliability.schema.devices import DEVICE_TABLE
 from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
 PASS_NAME = VERDICTS[PASS]
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others
-PRICES = {d.name: d.price for d in sorted(TABLE, key=lambda d: (d.melts, not d.counts)) if d.price}
-TURNING = {**{price: f"an installed price of a {device.replace('_', ' ')}" for device, price in PRICES.items()},
+PRICE_BREAK_EVENS = {d.name: d.price for d in sorted(DEVICE_TABLE, key=lambda d: (d.melts, not d.counts)) if d.price}
+TURNING = {**{price: f"an installed price of a {device.replace('_', ' ')}" for device,
+              price in PRICE_BREAK_EVENS.items()},
            "line_fault_rate_per_km": "a line fault rate", "crew_rate_per_hour": "a crew rate"}
 
 
@@ -74,7 +75,7 @@ def _beyond(content: Content) -> list[Sentence]:
 def _unchecked(content: Content) -> list[Sentence]:
     """That lateral reclosers are proposed without checks of their settings."""
     chosen = proposed_conversions(content)
-    many = 0 if chosen is None else int(chosen["device"].isin([d.name for d in TABLE if d.recloses]).sum())
+    many = 0 if chosen is None else int(chosen["device"].isin([d.name for d in DEVICE_TABLE if d.recloses]).sum())
     if not many:
         return []
     return [say("No application check is made of the {n} lateral {reclosers}: each is taken to clear every fault "
@@ -99,7 +100,7 @@ def _on_hold(content: Content) -> list[Sentence]:
     held = sum(verdict != PASS_NAME for verdict in verdicts)
     if not held:
         return []
-    capex, npv, saidi = (content.figure(kind, "choice", "by_status", HOLD, key) for key, kind in (
+    capex, npv, saidi = (content.figure(kind, "choice", "by_status", ON_HOLD, key) for key, kind in (
         ("capex", "money"), ("npv", "money"), ("saidi_minutes_avoided", "minutes")))
     part: Sentence = () if capex.value is None else say(
         "; of the figures here {capex} of the capital, {npv} of the NPV and {saidi} minutes of the SAIDI avoided are "
@@ -278,7 +279,7 @@ def turning_points(content: Content) -> Sentence:
                       x=Figure(float(known["break_even"][key]), "three_digits"),
                       now=Figure(float(known["value"][key]), "three_digits"))
                   for key, label in TURNING.items() if key in known.index
-                  and key not in {p for d, p in PRICES.items() if d not in installed}
+                  and key not in {p for d, p in PRICE_BREAK_EVENS.items() if d not in installed}
                   and known["break_even"][key] == known["break_even"][key]]
         if listed:
             sentences.append(say("Each alone, {list} would bring its NPV to zero.", list=joined(listed, ", ")))

@@ -9,14 +9,14 @@ from reliability.network.application_catalogue import PASS, VERDICTS
 from reliability.results import Results
 from reliability.schema.devices import SECTIONALIZER
 
-READY, HOLD, UNCHECKED = "ready", "hold", "unchecked"
-LABELS = {READY: "Ready: application checks passed", HOLD: "On hold: checks failed, unknown or for review",
-          UNCHECKED: "Without application checks: other devices and settings"}
+READY, ON_HOLD, UNCHECKED = "ready", "hold", "unchecked"
+STATUS_LABELS = {READY: "Ready: application checks passed", ON_HOLD: "On hold: checks failed, unknown or for review",
+                 UNCHECKED: "Without application checks: other devices and settings"}
 # key of the totals: column of selection.csv, and whether it is by customer served
-SUMS = {"units": ("units", False), "capex": ("capex", False), "npv": ("npv", False),
-        "saidi_minutes_avoided": ("customer_minutes_avoided", True),
-        "saifi_avoided": ("customer_interruptions_avoided", True),
-        "maifi_e_added": ("momentary_events_added", True), "callouts_avoided": ("callouts_avoided", False)}
+STATUS_SUMS = {"units": ("units", False), "capex": ("capex", False), "npv": ("npv", False),
+               "saidi_minutes_avoided": ("customer_minutes_avoided", True),
+               "saifi_avoided": ("customer_interruptions_avoided", True),
+               "maifi_e_added": ("momentary_events_added", True), "callouts_avoided": ("callouts_avoided", False)}
 
 
 def verdicts_of(results: Results) -> dict[str, str]:
@@ -28,8 +28,8 @@ def verdicts_of(results: Results) -> dict[str, str]:
 
 
 def by_status(results: Results) -> dict[str, dict[str, float]]:
-    """ "by_status" of the choice in summary.json: laterals and the sums of `SUMS` of what is ready, on hold, and not
-    checked; together they are its totals. Empty where nothing is chosen.
+    """ "by_status" of the choice in summary.json: laterals and the sums of `STATUS_SUMS` of what is ready, on hold, and
+    not checked; together they are its totals. Empty where nothing is chosen.
     """
     if results.plan is None or not results.plan.choice.feasible:
         return {}
@@ -37,11 +37,11 @@ def by_status(results: Results) -> dict[str, dict[str, float]]:
     if not len(rows):
         return {}
     verdict = rows["section_id"].astype(str).map(verdicts_of(results)).where(rows["what"] == "lateral")
-    status = np.where(verdict.isna(), UNCHECKED, np.where(verdict == VERDICTS[PASS], READY, HOLD))
+    status = np.where(verdict.isna(), UNCHECKED, np.where(verdict == VERDICTS[PASS], READY, ON_HOLD))
     served = float(results.network.customers.sum()) or np.nan
-    return {name: _sums(rows[status == name], served) for name in LABELS if (status == name).any()}
+    return {name: _sums(rows[status == name], served) for name in STATUS_LABELS if (status == name).any()}
 
 
 def _sums(rows: pd.DataFrame, served: float) -> dict[str, float]:
     return {"laterals": float((rows["what"] == "lateral").sum())} | {
-        key: float(rows[column].sum()) / (served if each else 1.0) for key, (column, each) in SUMS.items()}
+        key: float(rows[column].sum()) / (served if each else 1.0) for key, (column, each) in STATUS_SUMS.items()}

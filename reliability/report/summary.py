@@ -15,7 +15,7 @@ from reliability.pipeline import Plan, Results
 from reliability.report.money_summary import business_cases, price_level_summary
 from reliability.report.numbers import none_for_nan
 from reliability.report.ranges import ranges_summary
-from reliability.report.recorded_basis import KEY, recorded_basis
+from reliability.report.recorded_basis import WITHOUT_MAJOR_KEY, recorded_basis
 from reliability.report.records_reported import reported_summary
 from reliability.report.reporting import face_summary
 from reliability.report.status_totals import by_status
@@ -35,7 +35,7 @@ def summary(results: Results, pack: WorkPack | None = None) -> dict[str, Any]:
     scenarios = [
         {"name": scenario.name, "expected": indices[s],
          "feeders": feeder_indices(expected), "areas": area_indices(expected), **spread, **less, "business": case,
-         "customer_groups": groups_summary(results, s), KEY: on_records[s]}
+         "customer_groups": groups_summary(results, s), WITHOUT_MAJOR_KEY: on_records[s]}
         for s, (scenario, expected, spread, less, case) in enumerate(
             zip(study.scenarios, results.expected, spreads, apart, business_cases(results), strict=True))]
     return none_for_nan({

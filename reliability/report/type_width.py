@@ -6,7 +6,7 @@ Widths of Arial's letters, from memory, in classes; faces made to replace it hav
 from __future__ import annotations
 
 FACE = "Arial"
-OTHER, BOLD = 556, 1.12      # a letter that is in no class; bold type over plain, at most but for single narrow letters
+OTHER_LETTER, BOLD = 556, 1.12      # of a letter in no class; bold type over plain, at most but for narrow letters
 _CLASSES = {
     191: "'", 222: "ijl‘’", 278: " !,./:;I[\\]ft|\u00a0\u202f", 333: "()-r`“”", 355: '"', 389: "*", 500: "Jckszvxy",
     584: "+<=>~−±×", 611: "FTZ", 667: "&ABEKPSVXY", 722: "CDHNRUw", 778: "GOQ", 833: "Mm", 889: "%", 944: "W",
@@ -17,7 +17,7 @@ _WIDTH = {letter: width for width, letters in _CLASSES.items() for letter in let
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """Width of text on one line, in points; size: of the type, in points."""
-    units = sum(_WIDTH.get(letter, OTHER) for letter in text)
+    units = sum(_WIDTH.get(letter, OTHER_LETTER) for letter in text)
     return units * size / 1000.0 * (BOLD if bold else 1.0)
 
 

@@ -34,8 +34,8 @@ from reliability.report.word_parts import equal_bytes, fill_when_opened, styles
 from reliability.report.word_tables import cells_of, clean, key_figures_xml, table_xml
 from reliability.schema.problems import shorten
 
-INSTALL = "pip install python-docx==1.2.0"
-LONGEST = 80
+INSTALL_DOCX = "pip install python-docx==1.2.0"
+LONGEST_PRINTED = 80
 FIGURE_INCHES = 6.3
 
 
@@ -48,7 +48,7 @@ def require_docx() -> Any:
     try:
         import docx
     except ImportError as error:
-        raise DocxMissing(f"report.docx needs the optional package python-docx: {INSTALL}") from error
+        raise DocxMissing(f"report.docx needs the optional package python-docx: {INSTALL_DOCX}") from error
     return docx
 
 
@@ -57,7 +57,7 @@ def docx_bytes(made: Document) -> bytes:
     docx = require_docx()
     document = docx.Document()
     styles(document, docx)
-    document.core_properties.title = f"{made.kind}: {shorten(made.name, LONGEST)}"
+    document.core_properties.title = f"{made.kind}: {shorten(made.name, LONGEST_PRINTED)}"
     document.core_properties.author = clean(dict(made.facts).get("Prepared by", ""))
     dated(document, dict(made.facts).get("Date of the report", ""))
     cover(document, docx, made)

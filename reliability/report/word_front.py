@@ -14,10 +14,10 @@ from reliability.report.word_parts import CONTENTS, TEXT_SIZE, begin_field, book
 from reliability.report.word_tables import clean
 from reliability.schema.problems import shorten
 
-LONGEST = 80
-TO_FILL_IN = "_" * 40
-PAPER = (612.0, 792.0)       # Letter, in points
-MARGIN = 57.6
+LONGEST_PRINTED = 80
+BLANK_LINE = "_" * 40
+LETTER_POINTS = (612.0, 792.0)       # Letter, in points
+PAGE_MARGIN = 57.6
 
 
 def cover(document: Any, docx: Any, made: Document) -> None:
@@ -27,7 +27,7 @@ def cover(document: Any, docx: Any, made: Document) -> None:
     first.different_first_page_header_footer = True
     kind = document.add_paragraph(clean(made.kind), style="Subtitle")
     kind.paragraph_format.space_before = docx.shared.Pt(130)
-    document.add_paragraph(shorten(made.name, LONGEST), style="Title")
+    document.add_paragraph(shorten(made.name, LONGEST_PRINTED), style="Title")
     if made.lead:
         lead = document.add_paragraph(clean(unbroken_text(made.lead)))
         lead.paragraph_format.space_after = docx.shared.Pt(26)
@@ -37,7 +37,7 @@ def cover(document: Any, docx: Any, made: Document) -> None:
         line.paragraph_format.tab_stops.add_tab_stop(docx.shared.Pt(130))
         line.paragraph_format.space_before = docx.shared.Pt(6)
         line.add_run(label).font.color.rgb = docx.shared.RGBColor.from_string(palette.SOFT.lstrip("#"))
-        line.add_run("\t" + (shorten(value, LONGEST) or TO_FILL_IN))
+        line.add_run("\t" + (shorten(value, LONGEST_PRINTED) or BLANK_LINE))
     note = document.add_paragraph(CAUTION, style="Intense Quote")
     note.paragraph_format.space_before = docx.shared.Pt(50)
 
@@ -100,10 +100,10 @@ def page(document: Any, docx: Any, turned: bool) -> None:
 
 def _sides(part: Any, docx: Any, turned: bool) -> None:
     orientation = docx.enum.section.WD_ORIENTATION
-    across, down = (PAPER[1], PAPER[0]) if turned else PAPER
+    across, down = (LETTER_POINTS[1], LETTER_POINTS[0]) if turned else LETTER_POINTS
     part.orientation = orientation.LANDSCAPE if turned else orientation.PORTRAIT
     part.page_width, part.page_height = docx.shared.Pt(across), docx.shared.Pt(down)
-    part.left_margin = part.right_margin = part.top_margin = part.bottom_margin = docx.shared.Pt(MARGIN)
+    part.left_margin = part.right_margin = part.top_margin = part.bottom_margin = docx.shared.Pt(PAGE_MARGIN)
 
 
 def footer(document: Any, docx: Any, text: str) -> None:

@@ -13,8 +13,8 @@ from reliability.report.type_width import longest_word, text_width
 SIZES = (9.0, 8.5, 8.0)                 # of the type in tables, in points; never less
 UPRIGHT, TURNED = 496.8, 676.8          # room between the margins, in points: Letter with 0.8 inches on both sides
 PADDING = 7.6                           # left and right of a cell's text together, with the rounding of widths
-UNBROKEN = 24                           # letters from which a word may be broken
-FEW = 2                                 # rows of a table that may be printed with its columns as rows
+UNBROKEN_IN_WORD = 24                           # letters from which a word may be broken
+FEW_TABLE_ROWS = 2                                 # rows of a table that may be printed with its columns as rows
 HEAD_LINES = 3                          # lines that a header may take where room is short
 MORE_LINES = 1.05                       # a larger type may take so many times the lines
 
@@ -43,7 +43,7 @@ class TableLayout:
 def arranged(columns: Sequence[TextColumn]) -> tuple[Sequence[TextColumn], TableLayout]:
     """A table as it is printed: one of a row or two that fits on no upright page has its columns as rows."""
     found = layout(columns)
-    if not found.turned or not 1 <= len(columns[0].texts) <= FEW:
+    if not found.turned or not 1 <= len(columns[0].texts) <= FEW_TABLE_ROWS:
         return columns, found
     first, *others = columns
     lying = [TextColumn(first.header, [c.header for c in others], False),
@@ -97,7 +97,8 @@ def _lines(texts: np.ndarray, size: float, widths: np.ndarray) -> float:
 
 def _broken(text: str) -> str:
     """Text with its very long words in pieces."""
-    return " ".join(word[i:i + UNBROKEN] for word in text.split(" ") for i in range(0, max(len(word), 1), UNBROKEN))
+    return " ".join(word[i:i + UNBROKEN_IN_WORD] for word in text.split(" ") for i in range(0, max(len(word), 1),
+                                                                                            UNBROKEN_IN_WORD))
 
 
 def _shared(least: np.ndarray, whole: np.ndarray, room: float) -> np.ndarray:

@@ -10,17 +10,17 @@ from reliability.report import palette
 from reliability.report.type_width import FACE
 
 # the file says nothing of when it was made, so that equal runs give equal bytes
-MADE = (1980, 1, 1, 0, 0, 0)
+DOCUMENT_MADE = (1980, 1, 1, 0, 0, 0)
 TEXT_SIZE, TABLE_SIZE = 10.0, 8.5
-CELL, NUMBER, HEAD = "Table text", "Table number", "Table head"
+CELL, NUMBER_STYLE, HEAD_STYLE = "Table text", "Table number", "Table head"
 CONTENTS = ("toc 1", "toc 2")
 # of each style: size in points, bold, colour, space before and after in points
 _STYLES = {
     "Normal": (TEXT_SIZE, False, palette.INK, 0.0, 5.0), "Title": (26.0, True, palette.INK, 0.0, 10.0),
     "Heading 1": (15.0, True, palette.BLUE, 18.0, 6.0), "Heading 2": (12.0, True, palette.INK, 12.0, 4.0),
     "Caption": (TEXT_SIZE, True, palette.INK, 8.0, 4.0), "Subtitle": (13.0, False, palette.SOFT, 0.0, 18.0),
-    CELL: (TABLE_SIZE, False, palette.INK, 0.0, 0.0), NUMBER: (TABLE_SIZE, False, palette.INK, 0.0, 0.0),
-    HEAD: (TABLE_SIZE, True, palette.INK, 0.0, 0.0), CONTENTS[0]: (TEXT_SIZE, False, palette.INK, 3.0, 1.0),
+    CELL: (TABLE_SIZE, False, palette.INK, 0.0, 0.0), NUMBER_STYLE: (TABLE_SIZE, False, palette.INK, 0.0, 0.0),
+    HEAD_STYLE: (TABLE_SIZE, True, palette.INK, 0.0, 0.0), CONTENTS[0]: (TEXT_SIZE, False, palette.INK, 3.0, 1.0),
     CONTENTS[1]: (TEXT_SIZE, False, palette.SOFT, 0.0, 1.0), "Intense Quote": (TEXT_SIZE, False, palette.INK, 6.0, 6.0),
     "List Bullet": (TEXT_SIZE, False, palette.INK, 0.0, 3.0),
 }
@@ -51,7 +51,7 @@ def styles(document: Any, docx: Any) -> None:
         layout.space_before, layout.space_after = docx.shared.Pt(before), docx.shared.Pt(after)
     document.styles["Caption"].paragraph_format.keep_with_next = True
     align = docx.enum.text.WD_ALIGN_PARAGRAPH
-    document.styles[NUMBER].paragraph_format.alignment = align.RIGHT
+    document.styles[NUMBER_STYLE].paragraph_format.alignment = align.RIGHT
     quote = document.styles["Intense Quote"].paragraph_format
     quote.left_indent, quote.right_indent = docx.shared.Pt(10), docx.shared.Pt(0)
     for name in ("Title", "Intense Quote"):
@@ -115,5 +115,5 @@ def equal_bytes(made: bytes) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(made)) as parts, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as kept:
         for part in parts.infolist():
-            kept.writestr(zipfile.ZipInfo(part.filename, MADE), parts.read(part), zipfile.ZIP_DEFLATED)
+            kept.writestr(zipfile.ZipInfo(part.filename, DOCUMENT_MADE), parts.read(part), zipfile.ZIP_DEFLATED)
     return out.getvalue()

@@ -7,27 +7,27 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reliability.formats import DASH, MINUS, SPACE, TEXT, missing, shown
+from reliability.formats import DASH, MINUS, SPACE, TEXT_KIND, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import TO, Column, KeyFigures, Table
 from reliability.report.figures import unbroken_text
 from reliability.report.word_layout import UPRIGHT, TableLayout, TextColumn
-from reliability.report.word_parts import CELL, HEAD, NUMBER, TABLE_SIZE
+from reliability.report.word_parts import CELL, HEAD_STYLE, NUMBER_STYLE, TABLE_SIZE
 from reliability.schema.problems import shorten
 
-LONGEST = 80
+LONGEST_PRINTED = 80
 UNBROKEN_SPACE = "\u00a0"
 TWIPS = 20                   # twentieths of a point, in which the format measures
 KEY_SIZE = 13.0
 _NUMBER = re.compile(rf"[{MINUS}+]?[\d{SPACE}.]+( %)?")
-ROOM = 70                    # left and right of a cell's text, in these
+CELL_ROOM = 70                    # left and right of a cell's text, in these
 
 
 def cells_of(table: Table) -> list[TextColumn]:
     """The columns of a table as text, the rows that a page shows."""
     records = table.frame.head(table.shown).to_dict("records")
     texts = [[clean(_cell(c, r)) for r in records] for c in table.on_page]
-    return [TextColumn(clean(c.header), found, c.kind != TEXT or _numbers(found))
+    return [TextColumn(clean(c.header), found, c.kind != TEXT_KIND or _numbers(found))
             for c, found in zip(table.on_page, texts, strict=True)]
 
 
@@ -76,8 +76,8 @@ def _look(width: int) -> str:
             f'<w:bottom w:val="single" w:sz="8" w:space="0" w:color="{strong}"/>'
             f'<w:insideH w:val="single" w:sz="4" w:space="0" w:color="{rule}"/></w:tblBorders>'
             f'<w:tblLayout w:type="fixed"/><w:tblCellMar><w:top w:w="25" w:type="dxa"/>'
-            f'<w:left w:w="{ROOM}" w:type="dxa"/><w:bottom w:w="25" w:type="dxa"/>'
-            f'<w:right w:w="{ROOM}" w:type="dxa"/></w:tblCellMar></w:tblPr>')
+            f'<w:left w:w="{CELL_ROOM}" w:type="dxa"/><w:bottom w:w="25" w:type="dxa"/>'
+            f'<w:right w:w="{CELL_ROOM}" w:type="dxa"/></w:tblCellMar></w:tblPr>')
 
 
 def _row(texts: Sequence[str], columns: Sequence[TextColumn], widths: Sequence[int], size: float, head: bool = False,
@@ -89,7 +89,7 @@ def _row(texts: Sequence[str], columns: Sequence[TextColumn], widths: Sequence[i
 
 
 def _one(text: str, number: bool, width: int, size: float, head: bool, with_next: bool) -> str:
-    style = (HEAD if head else NUMBER if number else CELL).replace(" ", "")
+    style = (HEAD_STYLE if head else NUMBER_STYLE if number else CELL).replace(" ", "")
     shade = f'<w:shd w:val="clear" w:color="auto" w:fill="{palette.WASH.lstrip("#")}"/><w:vAlign w:val="bottom"/>'
     keep = "<w:keepNext/>" if with_next else ""
     right = '<w:jc w:val="right"/>' if head and number else ""
@@ -102,8 +102,8 @@ def _one(text: str, number: bool, width: int, size: float, head: bool, with_next
 def _cell(column: Column, record: Mapping[Any, Any]) -> str:
     """Text of a cell; a number breaks nowhere, an interval only between its ends."""
     value = record[column.key]
-    if column.kind == TEXT:
-        return shown(value, TEXT)
+    if column.kind == TEXT_KIND:
+        return shown(value, TEXT_KIND)
     low = shown(value, column.kind, column.signed).replace(" ", UNBROKEN_SPACE)
     if not column.high:
         return low
@@ -120,4 +120,4 @@ def clean(text: str) -> str:
 
 def _pieces(text: str) -> Iterator[str]:
     for word in text.split(" "):
-        yield shorten(word, LONGEST)
+        yield shorten(word, LONGEST_PRINTED)

@@ -17,22 +17,30 @@ from reliability.report import palette
 from reliability.report.charts_map import lateral_map
 from reliability.report.picture import load, svg
 from reliability.report.plain_words import without_keys
-from reliability.report.work_pack_jobs import HOLD, WorkPack
+from reliability.report.work_pack_jobs import HOLD_MARK, WorkPack
 from reliability.report.work_pack_lists import contents, lists, resets
 from reliability.report.work_pack_pages import pages_of
-from reliability.report.work_pack_rows import BACKUP, COUNTER, OF_THE_DEVICE, TAG, WORK, revision_of, work_pack_rows
+from reliability.report.work_pack_rows import (
+    BACKUP,
+    COUNTER_READING,
+    DEVICE_ENTRIES,
+    TAG,
+    WORK,
+    revision_of,
+    work_pack_rows,
+)
 from reliability.report.work_pack_sketch import lateral_sketch
 from reliability.report.work_pack_steps import AFTER_OPERATION, BEFORE_SERVICE, quantity
 from reliability.schema.devices import BY_NAME
 from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
 
-TEMPLATE = "work_pack.html.j2"
+WORK_PACK_TEMPLATE = "work_pack.html.j2"
 VERIFY = ("Rating, counts and actuating current are verified against the curves and data sheets of the devices before "
           "anything is installed. The instructions that come with the device go before this sheet.")
-CAUTIONS = (CAUTION, VERIFY)
+WORK_PACK_CAUTIONS = (CAUTION, VERIFY)
 NOT_KNOWN = "not known"
-MOST_UNITS = 3          # columns of the card for after an operation, which may be for any lateral
+MOST_UNITS_ON_A_CARD = 3          # columns of the card for after an operation, which may be for any lateral
 
 
 def write_work_pack(folder: str | Path, pack: WorkPack, workers: Workers = HERE) -> tuple[Path, Path]:
@@ -63,13 +71,13 @@ def work_pack_html(pack: WorkPack, workers: Workers = HERE) -> str:
     sheets = [_sheet(pack, {str(key): value for key, value in row.items()}, *numbers, place, *picture)
               for place, (row, numbers, picture) in enumerate(zip(rows, pages.sheets, pictures, strict=True))]
     values = pack.checks.values
-    return environment.get_template(TEMPLATE).render(
-        colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=CAUTIONS,
+    return environment.get_template(WORK_PACK_TEMPLATE).render(
+        colours=palette.css(), pack=pack, revision=revision_of(pack), cautions=WORK_PACK_CAUTIONS,
         pages=pages, contents=contents(pack, pages), sheets=sheets,
         lists=lists(pack, pages), resets=resets(pack, pages), not_known=NOT_KNOWN,
-        after_pages=[[sheets[k] for k in page] for page in pages.after], tag=TAG, work=WORK, hold=HOLD,
+        after_pages=[[sheets[k] for k in page] for page in pages.after], tag=TAG, work=WORK, hold=HOLD_MARK,
         before=[step.printed(values) for step in BEFORE_SERVICE],
-        after=[step.printed(values) for step in AFTER_OPERATION], most_units=MOST_UNITS)
+        after=[step.printed(values) for step in AFTER_OPERATION], most_units=MOST_UNITS_ON_A_CARD)
 
 
 def _head_and_backup(pack: WorkPack, place: int) -> tuple[int, int]:
@@ -92,9 +100,9 @@ def _sheet(pack: WorkPack, row: dict[str, Any], hold_page: int, page: int, place
         "page": page, "hold_page": hold_page, "held": hold_page > 0, "releasable": bool(job["releasable"]),
         "year_name": pack.year_name(int(job["year"])), "points": open_points_of(pack.checks, at),
         "picture": picture, "picture_words": words,
-        "of_the_device": [(label, _proposed(row, column, unit)) for column, label, unit in OF_THE_DEVICE],
+        "of_the_device": [(label, _proposed(row, column, unit)) for column, label, unit in DEVICE_ENTRIES],
         "of_the_backup": [*((label, _proposed(row, column, unit)) for column, label, unit in BACKUP),
-                          (COUNTER[1], "")],
+                          (COUNTER_READING[1], "")],
     }
 
 

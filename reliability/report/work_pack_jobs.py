@@ -17,10 +17,10 @@ from reliability.network.travel import travel_order
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study.plan_view import PlanView
 
-READY, HOLD, NO_SHEET = "ready", "HOLD", "no sheet"
+READY, HOLD_MARK, NO_SHEET = "ready", "HOLD", "no sheet"
 PROBABILITY = "probability_npv_positive"      # a column that a selection may have
 NO_YEAR = 0
-NOTHING = pd.DataFrame(columns=["what", "section_id", "device", "counts", "units", "fast_operations_of_backup"])
+NO_JOBS = pd.DataFrame(columns=["what", "section_id", "device", "counts", "units", "fast_operations_of_backup"])
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, program
     A crew's year comes first, then the feeder, then the way along it (`travel_order`); what the programme does not
     have comes last. Raises KeyError for ids that are no laterals.
     """
-    selection = NOTHING if selection is None else selection
+    selection = NO_JOBS if selection is None else selection
     is_lateral = selection["what"] == "lateral"
     jobs = _jobs(checks, selection[is_lateral], _years(programme, "lateral"))
     changed = selection[~is_lateral]
@@ -94,7 +94,7 @@ def _jobs(checks: ApplicationChecks, chosen: pd.DataFrame, years: pd.Series) -> 
         "feeder_id": network.feeder_ids[network.feeder[head]].astype(str),
         "device": chosen["device"].to_numpy(), "units": chosen["units"].to_numpy(dtype=float),
         "counts": chosen["counts"].to_numpy(dtype=float),
-        "status": np.where(~has_sheet, NO_SHEET, np.where(verdict == PASS, READY, HOLD)),
+        "status": np.where(~has_sheet, NO_SHEET, np.where(verdict == PASS, READY, HOLD_MARK)),
         "releasable": verdict <= REVIEW,
         PROBABILITY: chosen[PROBABILITY].to_numpy(dtype=float) if PROBABILITY in chosen else np.nan,
     })

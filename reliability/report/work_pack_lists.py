@@ -5,7 +5,7 @@ from __future__ import annotations
 from reliability.formats import count
 from reliability.network.model import Model
 from reliability.network.protection import protection
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, WorkPack
+from reliability.report.work_pack_jobs import HOLD_MARK, NO_SHEET, WorkPack
 from reliability.report.work_pack_pages import Pages
 from reliability.report.work_pack_steps import quantity
 
@@ -21,7 +21,7 @@ def contents(pack: WorkPack, pages: Pages) -> list[tuple[str, str, str]]:
         ("Bill of materials", count(round(jobs["units"].sum()), "unit"), pages.first_materials, len(pages.materials)),
         ("Backups whose fast operations change", count(len(pack.resets), "backup"), pages.first_reset,
          len(pages.resets)),
-        ("Sheets in the order of travel", f"{count(sheets, 'sheet')}: {sheets - held} ready, {held} on {HOLD}",
+        ("Sheets in the order of travel", f"{count(sheets, 'sheet')}: {sheets - held} ready, {held} on {HOLD_MARK}",
          first_sheet, pages.card - first_sheet),
         ("Card for after an operation", "one card, for any lateral of this pack", pages.card,
          pages.total - pages.card + 1)]

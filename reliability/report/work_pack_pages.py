@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import count
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, NO_YEAR, WorkPack
+from reliability.report.work_pack_jobs import HOLD_MARK, NO_SHEET, NO_YEAR, WorkPack
 from reliability.schema.devices import SECTIONALIZER
 
 # Rows of one line that fit on a page of Letter, which is shorter than A4; a test prints both.
 LINES, LINES_OF_MATERIALS, LINES_OF_RESETS, LINES_OF_LATERALS = 42, 38, 32, 34
 GROUP = ["year", "device", "rated_current_a", "actuating_current_a", "counts"]
-SUMS = ["laterals", "units", "units_on_hold"]
+YEAR_SUMS = ["laterals", "units", "units_on_hold"]
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def pages_of(pack: WorkPack) -> Pages:
     sheets = pack.with_sheet
     return Pages(_list_pages(pack), _cut_frame(with_totals(pack), LINES_OF_MATERIALS),
                  _cut_frame(pack.resets, LINES_OF_RESETS),
-                 tuple((sheets["status"] == HOLD).tolist()), _cut(list(range(len(sheets))), LINES_OF_LATERALS))
+                 tuple((sheets["status"] == HOLD_MARK).tolist()), _cut(list(range(len(sheets))), LINES_OF_LATERALS))
 
 
 def materials(pack: WorkPack) -> pd.DataFrame:
@@ -98,8 +98,8 @@ def materials(pack: WorkPack) -> pd.DataFrame:
         "actuating_current_a": np.where(is_ours, checks.proposal.actuating_a[at], np.nan),
         "counts": np.where(is_ours, checks.proposal.counts[at], np.nan),
         "laterals": 1, "units": jobs["units"],
-        "units_on_hold": jobs["units"].where(jobs["status"] == HOLD, 0.0)})
-    bill = rows.groupby(GROUP, dropna=False, as_index=False)[SUMS].sum()
+        "units_on_hold": jobs["units"].where(jobs["status"] == HOLD_MARK, 0.0)})
+    bill = rows.groupby(GROUP, dropna=False, as_index=False)[YEAR_SUMS].sum()
     return bill.sort_values("year", kind="stable", key=lambda y: y.where(y != NO_YEAR, np.inf), ignore_index=True)
 
 
@@ -109,10 +109,10 @@ def with_totals(pack: WorkPack) -> pd.DataFrame:
     Column total says in words what a row sums up, "" for the rows of the bill itself.
     """
     bill = materials(pack)
-    sums = bill.groupby("year", sort=False, as_index=False)[SUMS].sum()
+    sums = bill.groupby("year", sort=False, as_index=False)[YEAR_SUMS].sum()
     names = [pack.year_name(int(year), short=True) for year in sums["year"]]
     sums["total"] = [f"Total, {name}" if name else "Total" for name in names]
-    whole = pd.DataFrame([{"year": NO_YEAR, **bill[SUMS].sum(), "total": "Total, all years"}])
+    whole = pd.DataFrame([{"year": NO_YEAR, **bill[YEAR_SUMS].sum(), "total": "Total, all years"}])
     rows = [bill.assign(total=""), *([sums] if len(sums) else []), *([whole] if len(sums) > 1 else [])]
     return pd.concat(rows, ignore_index=True)
 
@@ -143,7 +143,7 @@ def _list_pages(pack: WorkPack) -> list[list[ListLine]]:
 
 def _said(status: np.ndarray) -> str:
     """How many jobs there are, by their status (m,)."""
-    held, without = (int((status == one).sum()) for one in (HOLD, NO_SHEET))
+    held, without = (int((status == one).sum()) for one in (HOLD_MARK, NO_SHEET))
     parts = [count(len(status), "lateral"), *([f"{held} on HOLD"] if held else []),
              *([f"{without} without a sheet"] if without else [])]
     return ", ".join(parts)

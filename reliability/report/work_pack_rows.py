@@ -23,7 +23,7 @@ from reliability.report.work_pack_steps import BEFORE_SERVICE
 from reliability.schema.devices import DEVICES
 
 # settings of the device and of its backup: column of the row, label, unit
-OF_THE_DEVICE = (
+DEVICE_ENTRIES = (
     ("rated_current_a", "Continuous rating", "A"),
     ("actuating_current_a", "Actuating current", "A"),
     ("counts", "Counts", ""),
@@ -35,16 +35,16 @@ BACKUP = (
     ("dead_time_s", "Shortest dead time", "s"),
     ("longest_dead_time_s", "Longest dead time", "s"),
 )
-COUNTER = ("counter", "Counter, reading", "")
+COUNTER_READING = ("counter", "Counter, reading", "")
 # the tag and the work on a sheet: column of the row, label
 TAG = (("tag_number", "Tag number"), ("tag_placed", "Placed by, date, time"),
        ("tag_removed", "Removed by, date, time"))
 WORK = (("taken_out_at", "Taken out at"), ("restored_at", "Restored at"), ("done_by", "Signed: done by"),
         ("checked_by", "Signed: checked"), ("checked_on", "Date"))
-TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")
-                for column, _, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
-              *(column for column, _ in TAG), *(step.column for step in BEFORE_SERVICE),
-              *(column for column, _ in WORK))
+COLUMNS_TO_FILL_IN = (*(f"{when}_{column}" for when in ("found", "left")
+                        for column, _, _ in (*DEVICE_ENTRIES, *BACKUP, COUNTER_READING)),
+                      *(column for column, _ in TAG), *(step.column for step in BEFORE_SERVICE),
+                      *(column for column, _ in WORK))
 COVER = ("date", "prepared_by", "approved_by")      # keys of [report] that stand on the cover
 DIGITS_OF_REVISION = 8
 
@@ -65,7 +65,7 @@ def work_pack_rows(pack: WorkPack) -> pd.DataFrame:
         "status": sheets["status"], "resolve": resolve}, index=rows.index)
     if sheets[PROBABILITY].notna().any():
         rows = rows.assign(**{PROBABILITY: sheets[PROBABILITY]})
-    return pd.concat([first, rows, pd.DataFrame("", rows.index, list(TO_FILL_IN))], axis=1)
+    return pd.concat([first, rows, pd.DataFrame("", rows.index, list(COLUMNS_TO_FILL_IN))], axis=1)
 
 
 def revision_of(pack: WorkPack) -> str:

@@ -13,15 +13,15 @@ from reliability.network.devices import NO_DEVICE
 from reliability.network.tree import Network
 from reliability.report.chart import METRES_PER_KM, METRES_PER_MILE
 from reliability.report.palette import BLUE, GREY, INK, PAPER, RULE
-from reliability.schema.devices import SWITCH, TABLE
+from reliability.schema.devices import DEVICE_TABLE, SWITCH
 from reliability.schema.problems import shorten
 
 # Points of the picture, the size in which it is printed.
-WIDE, TALL, LETTERS = 216.0, 144.0, 10.2
+WIDE, TALL, LETTER_HEIGHT = 216.0, 144.0, 10.2
 MAIN_Y, BACKUP_X, TAP_X, FAR_X, DEVICE_Y, TOP_Y = 108.0, 22.0, 122.0, 204.0, 78.0, 20.0
-HALF = 4.0                          # of a mark
+HALF_MARK = 4.0                          # of a mark
 MOST_SWITCHES = 5                   # drawn between the two; the words give their number
-LONGEST = 16                        # letters of a name
+LONGEST_SKETCH_NAME = 16                        # letters of a name
 
 
 def lateral_sketch(network: Network, head: int, backup: int, key: str, miles: bool = False) -> tuple[Markup, str]:
@@ -58,35 +58,35 @@ def _line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float)
 def _mark(network: Network, at: int, x: float, y: float) -> Markup:
     """A square for what recloses or counts, filled for a breaker; a circle for a fuse; a stroke for a switch."""
     code = int(network.device[at])
-    symbol = TABLE[code].symbol if code != NO_DEVICE else "square"
+    symbol = DEVICE_TABLE[code].symbol if code != NO_DEVICE else "square"
     if symbol == "blade":
-        return _line(x - HALF, y + HALF, x + HALF, y - HALF, INK, 1.2)
+        return _line(x - HALF_MARK, y + HALF_MARK, x + HALF_MARK, y - HALF_MARK, INK, 1.2)
     fill = INK if symbol == "solid_square" else PAPER
     if symbol == "fuse":
         return Markup('<circle cx="{}" cy="{}" r="{}" fill="{}" stroke="{}"/>').format(
-            f"{x:g}", f"{y:g}", HALF, fill, INK)
+            f"{x:g}", f"{y:g}", HALF_MARK, fill, INK)
     return Markup('<rect x="{}" y="{}" width="{}" height="{}" fill="{}" stroke="{}"/>').format(
-        f"{x - HALF:g}", f"{y - HALF:g}", 2 * HALF, 2 * HALF, fill, INK)
+        f"{x - HALF_MARK:g}", f"{y - HALF_MARK:g}", 2 * HALF_MARK, 2 * HALF_MARK, fill, INK)
 
 
 def _label(text: str, x: float, y: float, anchor: str) -> Markup:
     return Markup('<text x="{}" y="{}" text-anchor="{}" font-size="{}" fill="{}">{}</text>').format(
-        f"{x:g}", f"{y:g}", anchor, LETTERS, INK, shorten(text, LONGEST))
+        f"{x:g}", f"{y:g}", anchor, LETTER_HEIGHT, INK, shorten(text, LONGEST_SKETCH_NAME))
 
 
 def _words(network: Network, head: int, backup: int, miles: bool) -> str:
     size, lengths = int(network.size[head]), network.column["length_km"]
-    said = f"One-line sketch, not to scale: lateral {shorten(str(network.names[head]), LONGEST)}"
+    said = f"One-line sketch, not to scale: lateral {shorten(str(network.names[head]), LONGEST_SKETCH_NAME)}"
     if backup >= 0:
         path = _path(network, head, backup)
         said += (f", {_distance(np.nansum(lengths[path]), miles)} of line behind its backup "
-                 f"{shorten(str(network.names[backup]), LONGEST)}")
+                 f"{shorten(str(network.names[backup]), LONGEST_SKETCH_NAME)}")
         if switches := len(_switches_between(network, head, backup)):
             said += f", {count(switches, SWITCH, SWITCH + 'es')} between"
     inside = slice(head, head + size)
     said += f". Beyond: {count(size, 'section')}, {_distance(np.nansum(lengths[inside]), miles)} of line"
     codes = network.device[head + 1:head + size].tolist()
-    for code, device in enumerate(TABLE):
+    for code, device in enumerate(DEVICE_TABLE):
         if code in codes:
             plural = device.label.lower() + ("es" if device.name == SWITCH else "s")
             said += f", {count(codes.count(code), device.label.lower(), plural)}"

@@ -30,9 +30,9 @@ from reliability.report.workbook_chart_data import DATA, write_chart_data
 from reliability.report.workbook_charts import CHARTS, write_charts
 from reliability.report.workbook_contents import (
     COLOURS,
-    METHOD,
-    MONEY,
-    NAME,
+    CONTENTS_SHEET,
+    METHOD_GROUP,
+    MONEY_GROUP,
     PROPOSAL,
     Entry,
     entries_of,
@@ -48,7 +48,7 @@ ROWS_MOST = 100_000         # rows of a frame by scenario; a longer one is left 
 # packing as usual takes a third of the time of a large workbook, for a seventh less; the library has no setting for it
 xlsxwriter.workbook.ZipFile = partial(zipfile.ZipFile, compresslevel=1)
 # the file says when it was made; a fixed day keeps equal runs equal
-MADE = datetime(2000, 1, 1)
+WORKBOOK_MADE = datetime(2000, 1, 1)
 
 
 def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list[Section] | None = None) -> None:
@@ -63,7 +63,7 @@ def write_workbook(content: Content, target: str | Path | io.BytesIO, made: list
     with _book(target) as book:
         book.set_properties({"title": "Reliability report", "comments": CAUTION,
                              "author": str(content.study.values["prepared_by"] or ""),
-                             "created": day_of(content.study.values["date"]) or MADE})
+                             "created": day_of(content.study.values["date"]) or WORKBOOK_MADE})
         formats = Formats(book)
         if scenario is not None:
             proposal.write_proposal(book, formats, content, scenario)
@@ -99,24 +99,25 @@ def _book(target: str | Path | io.BytesIO) -> Iterator[xlsxwriter.Workbook]:
             raise (cause if isinstance(cause, OSError) else OSError(str(error))) from error
 
 
-LIVE = {by_year.SHEET: by_year.write_years, bills.SHEET: bills.write_bills}
+LIVE = {by_year.YEARS_SHEET: by_year.write_years, bills.BILLS_SHEET: bills.write_bills}
 
 
 def _ours(scenario: int | None, flows: Mapping[str, str]) -> list[Entry]:
     """Sheets that are no table of the report."""
     live = [] if scenario is None else [
-        Entry(PROPOSAL, proposal.SHEET, "Result and inputs, with live formulas: change an input, and all else follows"),
-        Entry(PROPOSAL, by_year.SHEET, "Its cash flow by year in both perspectives, live"),
-        Entry(PROPOSAL, bills.SHEET, "Its revenue requirement by year, live")]
+        Entry(PROPOSAL, proposal.PROPOSAL_SHEET,
+              "Result and inputs, with live formulas: change an input, and all else follows"),
+        Entry(PROPOSAL, by_year.YEARS_SHEET, "Its cash flow by year in both perspectives, live"),
+        Entry(PROPOSAL, bills.BILLS_SHEET, "Its revenue requirement by year, live")]
     return [*live[:1], Entry(PROPOSAL, "Summary", "The summary in words"),
             Entry(PROPOSAL, CHARTS, "The main charts, drawn from the sheets"), *live[1:],
-            *(Entry(MONEY, name, f"Cash flow of every scenario, {view} perspective, live in the rates")
+            *(Entry(MONEY_GROUP, name, f"Cash flow of every scenario, {view} perspective, live in the rates")
               for name, view in flows.items()),
-            Entry(METHOD, DATA, "What some of the charts are drawn from")]
+            Entry(METHOD_GROUP, DATA, "What some of the charts are drawn from")]
 
 
 def _colours(book: xlsxwriter.Workbook, entries: Sequence[Entry]) -> None:
     """The colour of its group on the tab of each sheet."""
-    groups = {entry.sheet: entry.group for entry in entries} | {NAME: PROPOSAL}
+    groups = {entry.sheet: entry.group for entry in entries} | {CONTENTS_SHEET: PROPOSAL}
     for sheet in book.worksheets():
         sheet.set_tab_color(COLOURS[groups[sheet.get_name()]])

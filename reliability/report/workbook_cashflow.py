@@ -17,9 +17,10 @@ from reliability.report.workbook_print import print_in_blocks
 from reliability.report.workbook_sheets import Formats
 from reliability.schema.problems import shorten
 
-RATE, GROWTH = "$B$3", "$B$4"
-SAVINGS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
-HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", CUSTOMERS_GAIN, "Inspection",
+RATE_CELL, GROWTH = "$B$3", "$B$4"
+SAVING_COLUMNS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
+CASHFLOW_HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", CUSTOMERS_GAIN,
+                    "Inspection",
          "Net", "Discount factor", "Discounted")
 YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0, 1, 2, 5, 6, 7, 8, 9
 FIRST_BLOCK = 8          # row of the first scenario's NPV, counted from 0
@@ -72,7 +73,7 @@ def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, f
     """The years of one scenario: year 1 is given, later savings grow, the rest follows."""
     money = formats.number("money")
     sheet.write_string(first - 2, 0, name[:32_767], formats.text(name, formats.of(bold=True)))
-    for c, header in enumerate(HEADERS):
+    for c, header in enumerate(CASHFLOW_HEADERS):
         sheet.write_string(first - 1, c, header, formats.number_header)
     for y, row in enumerate(frame.to_dict("records")):
         r = first + y
@@ -81,7 +82,7 @@ def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, f
             sheet.write_formula(r, CAPEX, f"={cell(first, CAPEX)}*(1+{GROWTH})^{cell(r, YEAR)}", money, row["capex"])
         else:
             sheet.write_number(r, CAPEX, row["capex"], money)
-        for c, saving in enumerate(SAVINGS, start=FIRST_SAVING):
+        for c, saving in enumerate(SAVING_COLUMNS, start=FIRST_SAVING):
             if y < 2:
                 sheet.write_number(r, c, row[saving], money)
             else:
@@ -89,6 +90,6 @@ def _block(sheet: Worksheet, formats: Formats, name: str, frame: pd.DataFrame, f
         sheet.write_number(r, INSPECTION, row["inspection"], money)
         sheet.write_formula(r, NET, f"=SUM({cell(r, FIRST_SAVING)}:{cell(r, LAST_SAVING)})-{cell(r, CAPEX)}-"
                                     f"{cell(r, INSPECTION)}", money, row["net"])
-        sheet.write_formula(r, FACTOR, f"=1/(1+{RATE})^{cell(r, YEAR)}", formats.of(num_format="0.0000"),
+        sheet.write_formula(r, FACTOR, f"=1/(1+{RATE_CELL})^{cell(r, YEAR)}", formats.of(num_format="0.0000"),
                             (1.0 + rate) ** -y)
         sheet.write_formula(r, DISCOUNTED, f"={cell(r, NET)}*{cell(r, FACTOR)}", money, row["discounted"])

@@ -19,7 +19,7 @@ from reliability.schema.problems import shorten
 
 DATA = "Chart data"
 MOST_BARS = 15
-INDICES = {"saidi_min": "SAIDI, minutes a year", "saifi": "SAIFI, interruptions a year"}
+CHART_INDICES = {"saidi_min": "SAIDI, minutes a year", "saifi": "SAIFI, interruptions a year"}
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ def _years(content: Content) -> Sequence[tuple[str, str, pd.DataFrame, str]]:
         return []
     known = [history.major_events.has_verdict(int(y)) for y in history.records.years]
     found = []
-    for index, title in INDICES.items():
+    for index, title in CHART_INDICES.items():
         every, without = (part.years[index].to_numpy(dtype=float)
                           for part in (history.every_event, history.without_major_events))
         frame = pd.DataFrame({"Year": np.asarray(history.records.years, dtype=float), "All events": every,

@@ -20,10 +20,10 @@ from reliability.schema.problems import shorten
 
 CHARTS = "Charts"
 ROWS_APART, COLUMNS_APART = 22, 10
-SIZE = {"width": 620, "height": 420}     # pixels
+CHART_SIZE = {"width": 620, "height": 420}     # pixels
 MOST_BARS = 15
-SMALL = {"size": 9}
-MONEY = KINDS["money"].excel
+SMALL_FONT = {"size": 9}
+MONEY_AXIS = KINDS["money"].excel
 
 
 def write_charts(book: xlsxwriter.Workbook, sheet: Worksheet, content: Content, written: Mapping[str, WrittenSheet],
@@ -32,7 +32,7 @@ def write_charts(book: xlsxwriter.Workbook, sheet: Worksheet, content: Content, 
     made = [*_cashflow(book, content), *_scenarios(book, written), *_frontier(book, written, content),
             *_drivers(book, content, data), *_years(book, data), *_causes(book, written)]
     for i, chart in enumerate(made):
-        chart.set_size(SIZE)
+        chart.set_size(CHART_SIZE)
         sheet.insert_chart(ROWS_APART * (i // 2), COLUMNS_APART * (i % 2), chart, {"object_position": 3})
     rows = -(-len(made) // 2)
     print_in_blocks(sheet, content, [ROWS_APART * r for r in range(rows)], ROWS_APART * rows)
@@ -44,7 +44,7 @@ def _chart(book: xlsxwriter.Workbook, kind: str, title: str, x: Mapping[str, obj
     chart = book.add_chart({"type": kind, **more})
     chart.set_title({"name": title, "name_font": {"size": 12}, "overlay": False})
     for put, axis in ((chart.set_x_axis, x), (chart.set_y_axis, y)):
-        put({"label_position": "low", "num_font": SMALL, "name_font": SMALL, **axis})
+        put({"label_position": "low", "num_font": SMALL_FONT, "name_font": SMALL_FONT, **axis})
     chart.set_legend({"position": "bottom"})
     return chart
 
@@ -75,7 +75,8 @@ def _scenarios(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet]) -
         if expected is not None and key in expected.columns:
             chart = _chart(book, "bar", title, _values(axis, least=0.0), _names(""))
             chart.add_series({"name": title.split()[0], "categories": expected.cells("scenario"),
-                              "values": expected.cells(key), "gap": 60, "data_labels": {"value": True, "font": SMALL},
+                              "values": expected.cells(key), "gap": 60,
+                              "data_labels": {"value": True, "font": SMALL_FONT},
                               **_fill(0)})
             chart.set_legend({"none": True})
             found.append(chart)
@@ -100,7 +101,7 @@ def _causes(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet]) -> l
     if causes is None or not causes.rows:
         return []
     rows = list(range(min(causes.rows, MOST_BARS)))
-    chart = _chart(book, "bar", "Causes by customer-minutes", _values("Customer-minutes, all years", MONEY, 0.0),
+    chart = _chart(book, "bar", "Causes by customer-minutes", _values("Customer-minutes, all years", MONEY_AXIS, 0.0),
                    _names("Cause"))
     chart.add_series({"name": "Customer-minutes", "categories": causes.cells("cause", rows),
                       "values": causes.cells("customer_minutes", rows), "gap": 60, **_fill(0)})
@@ -116,7 +117,7 @@ def _cashflow(book: xlsxwriter.Workbook, content: Content) -> list[Chart]:
     name = "the proposal" if scenario == content.proposed else shorten(content.scenarios[scenario], 40)
     for perspective, view in (("utility", "utility"), ("society", "societal")):
         chart = _chart(book, "column", f"Cash flow of {name}, {view} perspective", {"name": "Year"},
-                       _values(shorten(content.currency, 12), MONEY))
+                       _values(shorten(content.currency, 12), MONEY_AXIS))
         span = {key: by_year.cells(content, key, last=horizon) for key in (
             "year", f"net_{perspective}", f"sum_present_{perspective}")}
         chart.add_series({"name": "Net of the year", "categories": f"={span['year']}",
@@ -134,7 +135,8 @@ def _frontier(book: xlsxwriter.Workbook, written: Mapping[str, WrittenSheet], co
     if frontier is None or not frontier.rows:
         return []
     chart = _chart(book, "scatter", "SAIDI avoided for a budget",
-                   _values(f"Capital, {shorten(content.currency, 12)}", MONEY, 0.0), _values("SAIDI avoided, min/yr"),
+                   _values(f"Capital, {shorten(content.currency, 12)}", MONEY_AXIS, 0.0),
+                   _values("SAIDI avoided, min/yr"),
                    subtype="straight_with_markers")
     chart.add_series({"name": "Best choice", "categories": frontier.cells("capex"),
                       "values": frontier.cells("saidi_minutes_avoided"), "line": {"color": BLUE},
@@ -148,7 +150,8 @@ def _drivers(book: xlsxwriter.Workbook, content: Content, data: Mapping[str, Pla
     placed = data.get("drivers")
     if placed is None:
         return []
-    chart = _chart(book, "bar", placed.title, _values(f"Change of the NPV, {shorten(content.currency, 12)}", MONEY),
+    chart = _chart(book, "bar", placed.title,
+                   _values(f"Change of the NPV, {shorten(content.currency, 12)}", MONEY_AXIS),
                    _names(""))
     for column in (1, 2):
         chart.add_series({"name": placed.columns[column], "categories": placed.cells(0), "values": placed.cells(column),

@@ -14,21 +14,24 @@ from reliability.report.content import Content
 from reliability.report.figures import plain
 from reliability.report.palette import BLUE, GREY, ORANGE, PLUM, SAND, SOFT, TEAL
 from reliability.report.workbook_print import print_on_pages
-from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, CellBuffer, Formats
+from reliability.report.workbook_sheets import LINE_HEIGHT, LONGEST_TEXT, CellBuffer, Formats
 
-NAME = "Contents"
-WORDS = 105              # letters of a line of the summary
-PROPOSAL, SCENARIOS, MONEY, RECORDS, PROTECTION, DETAIL, METHOD = (
+CONTENTS_SHEET = "Contents"
+LINE_LETTERS = 105              # letters of a line of the summary
+PROPOSAL, SCENARIOS, MONEY_GROUP, RECORDS_GROUP, PROTECTION, DETAIL, METHOD_GROUP = (
     "Proposal", "Scenarios", "Business case", "Outage records", "Protection", "By lateral and section",
     "Method and inputs")
-COLOURS = {PROPOSAL: BLUE, SCENARIOS: TEAL, MONEY: ORANGE, RECORDS: PLUM, PROTECTION: SAND, DETAIL: GREY, METHOD: SOFT}
+COLOURS = {PROPOSAL: BLUE, SCENARIOS: TEAL, MONEY_GROUP: ORANGE, RECORDS_GROUP: PLUM, PROTECTION: SAND, DETAIL: GREY,
+           METHOD_GROUP: SOFT}
 # group of the sheets of a section of the report
 OF_SECTION = {
-    "summary": PROPOSAL, "selection": PROPOSAL, "scenarios": SCENARIOS, "business": MONEY, "drivers": MONEY,
-    "years": RECORDS, "feeders": RECORDS, "worst": RECORDS, "events": RECORDS, "causes": RECORDS,
-    "excluded": RECORDS, "conversions": RECORDS, "accuracy": RECORDS, "application": PROTECTION,
-    "coordination": PROTECTION, "definitions": METHOD, "method": METHOD, "assumptions": METHOD, "limits": METHOD,
-    "reproducibility": METHOD}
+    "summary": PROPOSAL, "selection": PROPOSAL, "scenarios": SCENARIOS, "business": MONEY_GROUP, "drivers": MONEY_GROUP,
+    "years": RECORDS_GROUP, "feeders": RECORDS_GROUP, "worst": RECORDS_GROUP, "events": RECORDS_GROUP,
+              "causes": RECORDS_GROUP,
+    "excluded": RECORDS_GROUP, "conversions": RECORDS_GROUP, "accuracy": RECORDS_GROUP, "application": PROTECTION,
+    "coordination": PROTECTION, "definitions": METHOD_GROUP, "method": METHOD_GROUP, "assumptions": METHOD_GROUP,
+              "limits": METHOD_GROUP,
+    "reproducibility": METHOD_GROUP}
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ def grouped(entries: Sequence[Entry]) -> list[Entry]:
 
 def write_contents(book: xlsxwriter.Workbook, formats: Formats, content: Content, entries: Sequence[Entry]) -> None:
     """The list of the sheets under the headings of their groups."""
-    sheet, draft = book.add_worksheet(NAME), CellBuffer()
+    sheet, draft = book.add_worksheet(CONTENTS_SHEET), CellBuffer()
     sheet.set_column(0, 0, 28)
     sheet.set_column(1, 1, 96)
     sheet.set_column(2, 2, 10)
@@ -102,9 +105,9 @@ def write_summary(book: xlsxwriter.Workbook, formats: Formats, content: Content,
         for label, text in lines:
             draft.put(row, 0, label[:LONGEST_TEXT], formats.of(bold=True, valign="top"))
             draft.put(row, 1, text[:LONGEST_TEXT], formats.of(text_wrap=True, valign="top"))
-            sheet.set_row(row, LINE * math.ceil(len(text) / WORDS))
+            sheet.set_row(row, LINE_HEIGHT * math.ceil(len(text) / LINE_LETTERS))
             row += 1
     draft.put(row, 1, CAUTION, formats.of(text_wrap=True, bold=True, valign="top"))
-    sheet.set_row(row, LINE * math.ceil(len(CAUTION) / WORDS))
+    sheet.set_row(row, LINE_HEIGHT * math.ceil(len(CAUTION) / LINE_LETTERS))
     draft.write(sheet, formats)
     print_on_pages(sheet, content)

@@ -13,7 +13,7 @@ from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
 from reliability.schema.units import MINUTES_PER_HOUR, unit_of
 from reliability.study.price_level import price_level
 
-PRICES = ("backup_settings_cost", "spare_units_share", "device_life_years", "inspection_cost_per_year")
+PRICE_INPUTS = ("backup_settings_cost", "spare_units_share", "device_life_years", "inspection_cost_per_year")
 CALLOUT = {"refuse": "Fuse replacements", "reset": "Resets", "repair": "Repairs", "patrol": "Patrols"}
 CREW = ("crew_rate_per_hour", "overtime_share", "overtime_multiplier", "vehicle_per_callout",
         *(f"{kind}_crew_hours" for kind in CALLOUT), "fuse_link_cost", "repair_material_cost", "actuator_cost",
@@ -21,7 +21,7 @@ CREW = ("crew_rate_per_hour", "overtime_share", "overtime_multiplier", "vehicle_
         "momentary_cost_factor")
 FINANCE = ("discount_rate", "escalation_rate", "horizon_years", "equity_share", "equity_rate", "debt_rate", "tax_rate",
            "book_life_years", "average_bill_per_month")
-QUANTITY, RATE, MONEY, PLAIN = "#,##0.000", "0.00%", KINDS["price"].excel, "General"
+QUANTITY, RATE_FORMAT, MONEY_FORMAT, PLAIN_FORMAT = "#,##0.000", "0.00%", KINDS["price"].excel, "General"
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Input:
     label: str
     unit: str
     value: float | None
-    form: str = PLAIN
+    form: str = PLAIN_FORMAT
     tested: tuple[float, float] | None = None
     bounds: tuple[float, float] | None = None
     whole: bool = False
@@ -52,7 +52,7 @@ def inputs(content: Content, scenario: int, longest: int) -> list[tuple[str, lis
                 "#,##0", bounds=(0.0, 1e6)) for d in devices),
         Input("settings_changed", "Breakers and reclosers with settings changed", "devices",
               float(found.capital.settings), "#,##0", bounds=(0.0, 1e6)),
-        *(_assumption(content, key) for key in (*(d.price for d in devices), *PRICES))]
+        *(_assumption(content, key) for key in (*(d.price for d in devices), *PRICE_INPUTS))]
     return [("What is installed, and its price", installed),
             (f"What it avoids in a year, expected, against “{content.scenarios[0]}” (below 0: added)",
              _avoided(content, found)),
@@ -84,9 +84,9 @@ def _avoided(content: Content, found: Quantities) -> list[Input]:
                   _over(avoided["customer_hours"] * MINUTES_PER_HOUR, served), QUANTITY),
             Input("avoided_saifi", "SAIFI", "1/yr", _over(avoided["ci"], served), "#,##0.00000"),
             Input("avoided_sustained_cost", "Customers' cost of sustained interruptions", f"{money}/yr",
-                  found.sustained_cost, MONEY),
+                  found.sustained_cost, MONEY_FORMAT),
             Input("avoided_momentary_cost", "Customers' cost of momentary events at survey values", f"{money}/yr",
-                  found.momentary_cost, MONEY)]
+                  found.momentary_cost, MONEY_FORMAT)]
 
 
 def _over(amount: float, served: float) -> float:
@@ -101,8 +101,9 @@ def _assumption(content: Content, key: str, longest: int = 0) -> Input:
     value = values[key]
     return Input(
         key, known.label, unit_of(key, content.currency), float(value) if isinstance(value, int | float) else None,
-        RATE if known.unit == "per year" else MONEY if content.currency and known.unit.startswith(("money", "per "))
-        and known.table == "costs" else PLAIN,
+        RATE_FORMAT if known.unit == "per year"
+        else MONEY_FORMAT if content.currency and known.unit.startswith(("money", "per ")) and known.table == "costs"
+        else PLAIN_FORMAT,
         (tested.low, tested.high) if tested else None,
         (low, min(high, longest) if key == "horizon_years" and longest else high), known.kind == "whole")
 

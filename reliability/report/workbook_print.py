@@ -9,10 +9,10 @@ from xlsxwriter.worksheet import Worksheet
 from reliability.report.content import Content
 from reliability.schema.problems import shorten
 
-LONGEST = 60
+LONGEST_FOOTER = 60
 SCALE = 65               # per cent at which sheets of blocks are nearly as wide as a page
 PAGE_ROWS = 31           # rows of a page at full size, on the shorter of the two papers
-MARGINS = {"left": 0.5, "right": 0.5, "top": 0.8, "bottom": 0.7}        # inches
+PRINT_MARGINS = {"left": 0.5, "right": 0.5, "top": 0.8, "bottom": 0.7}        # inches
 
 
 def print_on_pages(sheet: Worksheet, content: Content, heads: tuple[int, int] | None = None) -> None:
@@ -40,8 +40,8 @@ def print_in_blocks(sheet: Worksheet, content: Content, tops: Sequence[int], end
 
 def _paper(sheet: Worksheet, content: Content) -> None:
     """Orientation, margins, and what stands above and below every page."""
-    study = shorten(str(content.summary.get("study") or content.study.name), LONGEST).replace("&", "&&")
+    study = shorten(str(content.summary.get("study") or content.study.name), LONGEST_FOOTER).replace("&", "&&")
     sheet.set_landscape()
-    sheet.set_margins(**MARGINS)
+    sheet.set_margins(**PRINT_MARGINS)
     sheet.set_header(f"&L{study}&R&A")
     sheet.set_footer("&LPlanning estimates, not settings&RPage &P of &N")

@@ -18,22 +18,23 @@ from reliability.report import workbook_bills as bills
 from reliability.report import workbook_years as by_year
 from reliability.report.content import Content, leading
 from reliability.report.palette import DARK_ORANGE, INPUT
-from reliability.report.workbook_inputs import CALLOUT, PRICES, QUANTITY, Input, inputs, values_of
+from reliability.report.workbook_inputs import CALLOUT, PRICE_INPUTS, QUANTITY, Input, inputs, values_of
 from reliability.report.workbook_print import print_in_blocks
 from reliability.report.workbook_sheets import CellBuffer, Formats, Formula
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
 from reliability.schema.problems import shorten
 
-SHEET = "Proposal"
-LONGEST = 80
-RESULTS = 4              # row of the results' header, counted from 0
+PROPOSAL_SHEET = "Proposal"
+LONGEST_PRINTED = 80
+RESULTS_ROW = 4              # row of the results' header, counted from 0
 VIEWS = (UTILITY, SOCIETY)
-HEADERS = ("Result", "Utility", "Utility, of the run", "Society", "Society, of the run", "Unit")
-EXPLAINED = (f"Shaded cells are inputs: change one, and all else here and on “{by_year.SHEET}” and “{bills.SHEET}” "
-             "follows; with other units, change what they avoid too. What differs from the run is set in bold.")
-UNITS = "+".join(f"units_{d}" for d in LATERAL_DEVICES)
+PROPOSAL_HEADERS = ("Result", "Utility", "Utility, of the run", "Society", "Society, of the run", "Unit")
+EXPLAINED = ("Shaded cells are inputs: change one, and all else here and on "
+             f"“{by_year.YEARS_SHEET}” and “{bills.BILLS_SHEET}” follows; with other units, change what they avoid "
+             "too. What differs from the run is set in bold.")
+UNITS_FORMULA = "+".join(f"units_{d}" for d in LATERAL_DEVICES)
 CAPITAL = (f"({'+'.join(f'units_{d}*{BY_NAME[d].price}' for d in LATERAL_DEVICES)})*(1+spare_units_share)"
-           f"+settings_changed*{PRICES[0]}")
+           f"+settings_changed*{PRICE_INPUTS[0]}")
 OVERTIME = "(1+overtime_share*(overtime_multiplier-1))"
 MATERIAL = {"refuse": "+fuse_link_cost", "repair": "+repair_material_cost"}
 
@@ -49,20 +50,20 @@ def live(content: Content) -> int | None:
 
 def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content, scenario: int) -> None:
     """The sheet, with a name in the workbook for every input and for what the other sheets ask it for."""
-    sheet, draft = book.add_worksheet(SHEET), CellBuffer()
+    sheet, draft = book.add_worksheet(PROPOSAL_SHEET), CellBuffer()
     for first, last, width in ((0, 0, 48), (1, 4, 17), (5, 5, 27)):
         sheet.set_column(first, last, width)
-    name = shorten(content.scenarios[scenario], LONGEST)
-    draft.put(0, 0, f"The proposal, with live formulas: {shorten(content.study.name, LONGEST)}" if
+    name = shorten(content.scenarios[scenario], LONGEST_PRINTED)
+    draft.put(0, 0, f"The proposal, with live formulas: {shorten(content.study.name, LONGEST_PRINTED)}" if
               scenario == content.proposed else f"“{name}”, with live formulas (the study proposes nothing)",
               formats.of(bold=True, font_size=14))
     draft.put(1, 0, EXPLAINED)
     draft.put(2, 0, CAUTION, formats.of(bold=True))
     lines = list(_results(content, scenario))
-    _header(draft, formats, RESULTS, HEADERS)
-    _lines(draft, formats, lines, RESULTS + 1)
+    _header(draft, formats, RESULTS_ROW, PROPOSAL_HEADERS)
+    _lines(draft, formats, lines, RESULTS_ROW + 1)
     groups = inputs(content, scenario, by_year.years_of(content))
-    top = RESULTS + len(lines) + 2
+    top = RESULTS_ROW + len(lines) + 2
     savings = list(_savings(content, values_of(groups)))
     _header(draft, formats, top, ("First year", "Cost of one", "Avoided a year",
                                   f"Saved, {shorten(content.currency, 12)}", "", "Unit of what is avoided"))
@@ -70,8 +71,8 @@ def write_proposal(book: xlsxwriter.Workbook, formats: Formats, content: Content
     heads, end = _inputs(book, sheet, draft, formats, groups, top + len(savings) + 2)
     draft.write(sheet, formats)
     _names(book)
-    sheet.freeze_panes(RESULTS + 1 + len(lines), 1)
-    sheet.print_area(0, 0, end, len(HEADERS) - 1)
+    sheet.freeze_panes(RESULTS_ROW + 1 + len(lines), 1)
+    sheet.print_area(0, 0, end, len(PROPOSAL_HEADERS) - 1)
     print_in_blocks(sheet, content, [0, top, *heads], end)
 
 
@@ -84,9 +85,9 @@ def _header(draft: CellBuffer, formats: Formats, row: int, texts: Sequence[str])
 
 def _names(book: xlsxwriter.Workbook) -> None:
     """Names of what other sheets ask this one for."""
-    first = f"'{SHEET}'!{xl_rowcol_to_cell(RESULTS + 1, 1, True, True)}"
+    first = f"'{PROPOSAL_SHEET}'!{xl_rowcol_to_cell(RESULTS_ROW + 1, 1, True, True)}"
     book.define_name("capital", f"={first}")
-    book.define_name("inspection_a_year", f"='{SHEET}'!{xl_rowcol_to_cell(RESULTS + 2, 1, True, True)}")
+    book.define_name("inspection_a_year", f"='{PROPOSAL_SHEET}'!{xl_rowcol_to_cell(RESULTS_ROW + 2, 1, True, True)}")
 
 
 def _lines(draft: CellBuffer, formats: Formats, lines: Sequence[Line], top: int) -> None:
@@ -113,7 +114,8 @@ def _results(content: Content, scenario: int) -> Iterator[Line]:
         return [(formulas[view], cases[view][key]) for view in VIEWS]
 
     yield "Capital, spares included", [(CAPITAL, cases[UTILITY]["capex"])], "money", money
-    yield ("Inspection, a year", [(f"({UNITS})*inspection_cost_per_year", cases[UTILITY]["inspection_per_year"])],
+    yield ("Inspection, a year",
+           [(f"({UNITS_FORMULA})*inspection_cost_per_year", cases[UTILITY]["inspection_per_year"])],
            "money", f"{money}/yr")
     saved = {UTILITY: "saved_callouts+saved_energy+saved_incentive", SOCIETY: "saved_callouts+saved_customers"}
     yield ("Saved in the first year", [(saved[v], float(sum(cases[v]["savings_per_year"].values()))) for v in VIEWS],
@@ -144,7 +146,7 @@ def _ratio(content: Content, view: str) -> str:
         return "+".join(f"SUMPRODUCT({by_year.cells(content, name)},{factor})" for name in names)
 
     costs = worth(("capital", "inspection"))
-    return f'IF({costs}>0,({worth(by_year.COUNTED[view])})/({costs}),"{DASH}")'
+    return f'IF({costs}>0,({worth(by_year.COUNTED_BENEFITS[view])})/({costs}),"{DASH}")'
 
 
 def _bill(content: Content, scenario: int) -> Iterator[Line]:
@@ -202,7 +204,7 @@ def _savings_lines(book: xlsxwriter.Workbook, draft: CellBuffer, formats: Format
         draft.put(row, 3, Formula(f"={xl_rowcol_to_cell(row, 1)}*{xl_rowcol_to_cell(row, 2)}", cost * many),
                   formats.number("money"))
         draft.put(row, 5, unit, formats.of(indent=1))
-        parts.setdefault(part, []).append(f"'{SHEET}'!{xl_rowcol_to_cell(row, 3, True, True)}")
+        parts.setdefault(part, []).append(f"'{PROPOSAL_SHEET}'!{xl_rowcol_to_cell(row, 3, True, True)}")
     for part, found in parts.items():
         first, last = found[0], found[-1].rpartition("!")[2]
         book.define_name(f"saved_{part}", f"=SUM({first}:{last})")
@@ -237,7 +239,7 @@ def _input(book: xlsxwriter.Workbook, sheet: Worksheet, draft: CellBuffer, forma
     for column, end in enumerate(one.tested or (), start=3):
         draft.put(row, column, end, plain)
     draft.put(row, 5, one.unit, formats.of(indent=1))
-    book.define_name(one.name, f"='{SHEET}'!{xl_rowcol_to_cell(row, 1, True, True)}")
+    book.define_name(one.name, f"='{PROPOSAL_SHEET}'!{xl_rowcol_to_cell(row, 1, True, True)}")
     if one.bounds is not None:
         low, high = one.bounds
         sheet.data_validation(row, 1, row, 1, {

@@ -15,12 +15,12 @@ from xlsxwriter.format import Format
 from xlsxwriter.utility import xl_col_to_name
 from xlsxwriter.worksheet import Worksheet
 
-ROWS_AT_ONCE = 10_000
+SHEET_ROWS_AT_ONCE = 10_000
 
 Value = str | float | None
 Values = Sequence[Value] | np.ndarray
 Part: TypeAlias = pyarrow.Array | str
-TEXT = pyarrow.large_string()           # of any length in all
+ARROW_TEXT = pyarrow.large_string()           # of any length in all
 
 
 class RowSheet(Worksheet):
@@ -39,8 +39,8 @@ class RowSheet(Worksheet):
         self._write_single_row(first)                   # what waits to be written stands above
         styles = _styles(columns, looks, look_of_text)
         cells = [self._cells(c, values, styles) for c, values in enumerate(columns)]
-        for start in range(0, rows, ROWS_AT_ONCE):
-            some = slice(start, min(start + ROWS_AT_ONCE, rows))
+        for start in range(0, rows, SHEET_ROWS_AT_ONCE):
+            some = slice(start, min(start + SHEET_ROWS_AT_ONCE, rows))
             self.fh.write("".join(_lines(cells, first + 1, some)))
         self._check_dimensions(first + rows - 1, len(columns) - 1)
         self.previous_row = first + rows
@@ -49,11 +49,11 @@ class RowSheet(Worksheet):
         style = styles.of_numbers[column]
         if isinstance(values, np.ndarray):
             left_out = ~np.isfinite(values)
-            texts = compute.cast(pyarrow.array(values, mask=left_out), TEXT)
+            texts = compute.cast(pyarrow.array(values, mask=left_out), ARROW_TEXT)
             return _Cells(xl_col_to_name(column), texts, (f'"{style}><v>', texts, "</v></c>"))
         after = {text: f'"{self._text(text, styles)}' for text in {*values} if isinstance(text, str)}
         bodies = pyarrow.array([after[v] if isinstance(v, str) else None if v is None else f'"{style}><v>{v}</v></c>'
-                                for v in values], TEXT)
+                                for v in values], ARROW_TEXT)
         return _Cells(xl_col_to_name(column), bodies, (bodies,))
 
     def _text(self, text: str, styles: _Styles) -> str:
@@ -79,13 +79,13 @@ class _Cells:
 
 def _joined(*parts: Part) -> pyarrow.Array:
     """Texts written behind each other, row by row; null where one of them is."""
-    return compute.binary_join_element_wise(*(pyarrow.scalar(part, TEXT) if isinstance(part, str) else part
+    return compute.binary_join_element_wise(*(pyarrow.scalar(part, ARROW_TEXT) if isinstance(part, str) else part
                                               for part in (*parts, "")))
 
 
 def _lines(cells: Sequence[_Cells], first: int, some: slice) -> Iterator[str]:
     """Some of the rows; nothing for one without a cell. first: number of the first row of all."""
-    number = compute.cast(pyarrow.array(np.arange(first + some.start, first + some.stop)), TEXT)
+    number = compute.cast(pyarrow.array(np.arange(first + some.start, first + some.stop)), ARROW_TEXT)
     parts = [part for one in cells for part in one.of(some, number)]
     lines = _joined('<row r="', number, '">', *parts, "</row>")
     if all(one.there[some].null_count for one in cells):

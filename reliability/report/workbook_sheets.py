@@ -15,7 +15,7 @@ from reliability.formats import KINDS
 from reliability.report.palette import RULE, WASH
 
 LONGEST_TEXT = 32_767       # letters in a cell of the format
-LINE = 15.0                 # height of a row with one line, in points
+LINE_HEIGHT = 15.0                 # height of a row with one line, in points
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from reliability.formats import TEXT, missing
+from reliability.formats import TEXT_KIND, missing
 from reliability.report.blocks import PLUS_MINUS, Column, Table
 from reliability.report.content import Content
 from reliability.report.workbook_print import print_on_pages
 from reliability.report.workbook_rows import RowSheet, Values
-from reliability.report.workbook_sheets import LINE, LONGEST_TEXT, Formats, WrittenSheet
+from reliability.report.workbook_sheets import LINE_HEIGHT, LONGEST_TEXT, Formats, WrittenSheet
 
 WIDEST = 46
-YEAR = "year"               # key of a column of texts whose years are numbers on a sheet
+YEAR_COLUMN = "year"               # key of a column of texts whose years are numbers on a sheet
 
 
 def by_scenario(content: Content) -> list[Table]:
@@ -30,7 +30,7 @@ def by_scenario(content: Content) -> list[Table]:
 
 
 def _kind(column: pd.Series) -> str:
-    return "any" if pd.api.types.is_numeric_dtype(column.dtype) else TEXT
+    return "any" if pd.api.types.is_numeric_dtype(column.dtype) else TEXT_KIND
 
 
 def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, table: Table) -> WrittenSheet:
@@ -40,15 +40,16 @@ def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, t
     widths = [_width(header, kind, table.frame[name]) for name, header, kind in columns]
     for c, width in enumerate(widths):
         sheet.set_column(c, c, width)
-    sheet.set_row(0, LINE * max(_lines(header, width) for (_, header, _), width in zip(columns, widths, strict=True)))
+    sheet.set_row(0, LINE_HEIGHT * max(_lines(header, width) for (_, header, _),
+                                       width in zip(columns, widths, strict=True)))
     for c, (_, header, kind) in enumerate(columns):
-        sheet.write_string(0, c, header[:LONGEST_TEXT], formats.header if kind == TEXT else formats.number_header)
+        sheet.write_string(0, c, header[:LONGEST_TEXT], formats.header if kind == TEXT_KIND else formats.number_header)
     sheet.freeze_panes(1, 1)
     if len(table.frame):
         sheet.autofilter(0, 0, len(table.frame), len(columns) - 1)
     # numbers among texts are whole
     sheet.write_columns(1, [_values(table.frame[name], kind, name) for name, _, kind in columns],
-                        [formats.number("whole" if kind == TEXT else kind) for *_, kind in columns], formats.text)
+                        [formats.number("whole" if kind == TEXT_KIND else kind) for *_, kind in columns], formats.text)
     print_on_pages(sheet, content, heads=(0, 0))
     return WrittenSheet(table.sheet, table.title, len(table.frame), {name: c for c, (name, *_) in enumerate(columns)},
                         table.frame)
@@ -56,9 +57,9 @@ def write_table(book: xlsxwriter.Workbook, formats: Formats, content: Content, t
 
 def _values(column: pd.Series, kind: str, name: str) -> Values:
     """Values of a column: numbers, or texts and numbers, None where a cell stays empty."""
-    if kind == TEXT:
+    if kind == TEXT_KIND:
         texts = [None if missing(v) or v == "" else str(v)[:LONGEST_TEXT] for v in column.tolist()]
-        return [float(t) if t is not None and t.isdecimal() else t for t in texts] if name == YEAR else [*texts]
+        return [float(t) if t is not None and t.isdecimal() else t for t in texts] if name == YEAR_COLUMN else [*texts]
     return pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
 
 
@@ -73,7 +74,7 @@ def _headers(column: Column) -> list[tuple[str, str]]:
 
 def _width(header: str, kind: str, values: pd.Series) -> float:
     longest = max((len(w) for w in header.split()), default=8)
-    if kind == TEXT:
+    if kind == TEXT_KIND:
         longest = max(longest, *(len(str(v)) for v in values.head(200)), 4) if len(values) else longest
     return float(min(max(longest + 2, 10), WIDEST))
 

@@ -19,7 +19,7 @@ OURS = "assumption of this tool, no source"
 PRACTICE = "common practice, no source"
 CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
-CONSUMER_PRICES = "index: Bureau of Labor Statistics, CPI-U, annual averages; from memory"
+CONSUMER_PRICES_SOURCE = "index: Bureau of Labor Statistics, CPI-U, annual averages; from memory"
 
 
 @dataclass(frozen=True)
@@ -234,8 +234,8 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
                "whole", 1, help="Year of the money in the interruption cost table; blank: 2013 for the default table, "
                "not known for a table of the study."),
     Assumption("costs", "price_year", "Price year of the study", "year", None, 2000, 2100, "whole", 1,
-               source=CONSUMER_PRICES, help="Year of the study's prices. Interruption costs are escalated to it by the "
-               "consumer prices of the United States; blank: not known, and they are not escalated."),
+               source=CONSUMER_PRICES_SOURCE, help="Year of the study's prices. Interruption costs are escalated to it "
+               "by the consumer prices of the United States; blank: not known, and they are not escalated."),
     Assumption("costs", "spare_units_share", "Spare units", "0–1", 0.0, 0.0, 1.0, step=0.01,
                help="Units bought as spares for each unit installed, at its installed price; part of the capital."),
 
@@ -377,7 +377,7 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
 
 EXACT_TABLES = ("report",)       # tables whose numbers are stated, and may be no ranges
 BY_KEY: dict[str, Assumption] = {a.key: a for a in ASSUMPTIONS}
-TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
+ASSUMPTION_TABLES: tuple[str, ...] = tuple(dict.fromkeys(a.table for a in ASSUMPTIONS))
 
 # What a study with learned rates does not know of them; no key of study.toml, but named among what drives the answer.
 RATES_FROM_RECORDS = Assumption("faults", "fault_rates_from_records", "Fault rates, from records", "× learned", 1.0)

@@ -168,7 +168,7 @@ LATERALS: tuple[ColumnRule, ...] = (
     *_FLAT_SHARED,
 )
 
-TABLES: dict[str, tuple[ColumnRule, ...]] = {
+COLUMN_TABLES: dict[str, tuple[ColumnRule, ...]] = {
     "sections": SECTIONS, "outages": OUTAGES, "feeders": FEEDERS, "laterals": LATERALS,
     "settings": SETTINGS, "curves": CURVES, "operations": OPERATIONS,
 }

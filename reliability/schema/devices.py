@@ -58,7 +58,7 @@ class Device:
         return self.recloses or self.melts or self.counts
 
 
-TABLE: tuple[Device, ...] = (
+DEVICE_TABLE: tuple[Device, ...] = (
     Device(BREAKER, "Breaker", recloses=True, trippings=TRIPPINGS, fast_by_default=True, callout="patrol",
            symbol="solid_square"),
     Device(RECLOSER, "Recloser", recloses=True, trippings=TRIPPINGS, fast_by_default=True,
@@ -73,7 +73,7 @@ TABLE: tuple[Device, ...] = (
     Device(SWITCH, "Switch", symbol="blade"),
 )
 
-BY_NAME: dict[str, Device] = {d.name: d for d in TABLE}
+BY_NAME: dict[str, Device] = {d.name: d for d in DEVICE_TABLE}
 DEVICES: tuple[str, ...] = tuple(BY_NAME)
-LATERAL_DEVICES: tuple[str, ...] = tuple(d.name for d in TABLE if d.heads_lateral)
-SOURCE_DEVICES: tuple[str, ...] = tuple(d.name for d in TABLE if d.recloses and not d.heads_lateral)
+LATERAL_DEVICES: tuple[str, ...] = tuple(d.name for d in DEVICE_TABLE if d.heads_lateral)
+SOURCE_DEVICES: tuple[str, ...] = tuple(d.name for d in DEVICE_TABLE if d.recloses and not d.heads_lateral)

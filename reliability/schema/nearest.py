@@ -6,7 +6,7 @@ import functools
 import re
 from collections.abc import Iterable
 
-LONGEST = 60        # letters; a longer word is not a mistyped name
+LONGEST_WORD = 60        # letters; a longer word is not a mistyped name
 LIKE, SURE = 0.6, 0.75  # likeness of 0 to 1: enough to suggest a name, and close to certain
 
 
@@ -21,13 +21,13 @@ class Names:
         """Folded name → the first name so spelt; built when first needed, for most studies never."""
         folded: dict[str, str] = {}
         for name in self.known:
-            if 0 < len(name) <= LONGEST:
+            if 0 < len(name) <= LONGEST_WORD:
                 folded.setdefault(_fold(name), name)
         return folded
 
     def nearest(self, word: str, likeness: float = LIKE) -> str | None:
         """The known name most like `word`, or None where none is alike."""
-        if not 0 < len(word) <= LONGEST:
+        if not 0 < len(word) <= LONGEST_WORD:
             return None
         folded = _fold(word)
         if folded in self._folded:

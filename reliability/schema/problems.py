@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from reliability.formats import SPACE, count
 
-SHOWN = 100
+PROBLEMS_SHOWN = 100
 GEOMETRY = ".geojson"   # ending of a file whose records are features
 _BLANKS = re.compile(rf"[^\S{SPACE}]+")     # the space between thousands stays
 
@@ -58,14 +58,14 @@ class StudyError(Exception):
 
     def lines(self) -> list[str]:
         """One line a problem: the first hundred, then the total number."""
-        lines = [str(p) for p in self.problems[:SHOWN]]
+        lines = [str(p) for p in self.problems[:PROBLEMS_SHOWN]]
         if self.count > len(lines):
             lines.append(f"… the first {len(lines)} of {self.count} problems")
         return lines
 
 
 class Problems:
-    """Collects problems. Of one rule broken in many rows it keeps the first `SHOWN` and counts the rest,
+    """Collects problems. Of one rule broken in many rows it keeps the first `PROBLEMS_SHOWN` and counts the rest,
     so that a column of 200 000 wrong cells costs no more memory than one of a hundred.
     """
 
@@ -83,8 +83,8 @@ class Problems:
     def each(self, records: Iterable[int], problem: Callable[[int], Problem]) -> None:
         """Add one rule broken by each of `records`; `problem` is called only for those that are kept."""
         records = list(records)
-        self.listed.extend(problem(int(i)) for i in records[:SHOWN])
-        self.hidden += max(len(records) - SHOWN, 0)
+        self.listed.extend(problem(int(i)) for i in records[:PROBLEMS_SHOWN])
+        self.hidden += max(len(records) - PROBLEMS_SHOWN, 0)
 
     def take(self, error: StudyError) -> None:
         """Add all problems of an error."""

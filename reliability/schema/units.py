@@ -5,8 +5,8 @@ from __future__ import annotations
 from reliability.schema.assumptions import described
 
 MINUTES_PER_HOUR = 60.0
-SHARE = "0–1"
-BARE = (SHARE, "cv", "×")       # numbers without a unit in a sentence
+SHARE_UNIT = "0–1"
+BARE = (SHARE_UNIT, "cv", "×")       # numbers without a unit in a sentence
 
 
 def unit_of(key: str, currency: str) -> str:
@@ -16,7 +16,7 @@ def unit_of(key: str, currency: str) -> str:
         return a.unit.replace("money", currency, 1)
     if a.table == "costs" and a.unit.startswith("per "):
         return f"{currency} {a.unit}"
-    return "share, 0–1" if a.unit == SHARE else a.unit
+    return "share, 0–1" if a.unit == SHARE_UNIT else a.unit
 
 
 def spoken_unit(key: str, currency: str) -> str:

@@ -8,12 +8,12 @@ from dataclasses import asdict, dataclass, is_dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.schema.assumptions import BY_KEY, TABLES
+from reliability.schema.assumptions import ASSUMPTION_TABLES, BY_KEY
 from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem
 from reliability.schema.scenarios import AS_BUILT, Scenario
-from reliability.study.settings import TOP, read_settings
+from reliability.study.settings import TOP_KEYS, read_settings
 from reliability.study.text_cells import cell_text
 from reliability.study.toml import Toml
 
@@ -34,7 +34,7 @@ class Arguments(Toml):
         if table.startswith("scenarios["):
             at = int(table.removeprefix("scenarios[").removesuffix("]")) - 1
             problem = replace(problem, file=_scenario_name(self.data["scenarios"][at], at), column=key or None)
-        elif table in TABLES and key:
+        elif table in ASSUMPTION_TABLES and key:
             problem = replace(problem, column=key)
         self.problems.add(problem)
 
@@ -52,9 +52,9 @@ def stated(assumptions: Mapping[str, object], **top: object) -> Arguments:
     """
     arguments = Arguments("assumptions", dict(top))
     for key, value in assumptions.items():
-        if key in TOP:
+        if key in TOP_KEYS:
             arguments.wrong(key, key, "no assumption has this key", "leave it out here")
-        elif key in TABLES:
+        elif key in ASSUMPTION_TABLES:
             _state(arguments, key, value)
         elif key not in _HOME:
             near = _HOME.get(Names(BY_KEY).nearest(key) or "")  # where it may belong, and is looked for

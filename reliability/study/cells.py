@@ -18,7 +18,7 @@ from reliability.study.decimals import in_doubt
 from reliability.study.headers import TextTable
 from reliability.study.spreadsheet_cells import trouble
 
-LARGEST = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
+LARGEST_NUMBER = 1e12  # beyond this no length, count or current is meant; sums stay exact and finite below it
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _UNKNOWNS = frozenset(("n/a", "na", "-", "--", "?", "null", "none", "unknown", "tbd", "."))
 _NOT_FINITE = frozenset(("nan", "inf", "infinity", "+inf", "-inf", "-infinity", "+infinity", "-nan"))
@@ -106,7 +106,7 @@ def explain(text: str, column: ColumnRule) -> tuple[str, str]:
 def _bounds(column: ColumnRule, numbers: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
     """Each bound that the column has: where it is broken, (records,) bool, and the rule."""
     with np.errstate(invalid="ignore"):
-        yield np.abs(numbers) > LARGEST, f"the number is beyond {exact(LARGEST)}"
+        yield np.abs(numbers) > LARGEST_NUMBER, f"the number is beyond {exact(LARGEST_NUMBER)}"
         if column.low is not None:
             broken = numbers <= column.low if column.above else numbers < column.low
             yield broken, _range_rule(column)

@@ -12,7 +12,7 @@ from reliability.schema.problems import StudyError
 from reliability.study.archive import ARCHIVE, changing, write_archived
 from reliability.study.save import ChangedElsewhere, save, try_change
 
-DRAFT = "draft-"                   # begins the names of changes that could not be saved
+DRAFT_PREFIX = "draft-"                   # begins the names of changes that could not be saved
 MOST_DRAFTS = 20                   # the oldest go
 _WHEN = "%Y%m%dT%H%M%S%f"
 
@@ -67,8 +67,8 @@ class UnsavedChange:
 def drafts(folder: str | Path) -> list[UnsavedChange]:
     """Changes of a study that could not be saved, the newest first."""
     found = []
-    for path in (Path(folder) / ARCHIVE).glob(f"{DRAFT}*-*"):
-        stamp, _, file = path.name.removeprefix(DRAFT).partition("-")
+    for path in (Path(folder) / ARCHIVE).glob(f"{DRAFT_PREFIX}*-*"):
+        stamp, _, file = path.name.removeprefix(DRAFT_PREFIX).partition("-")
         with suppress(ValueError):          # of another name than ours
             found.append(UnsavedChange(path, datetime.strptime(stamp, _WHEN), file))
     return sorted(found, key=lambda draft: draft.when, reverse=True)
@@ -79,8 +79,8 @@ def _stored(folder: str | Path, files: Mapping[str, bytes], outcome: Outcome) ->
     try:
         with changing(folder) as archive:
             for name, content in files.items():
-                write_archived(folder, f"{DRAFT}{datetime.now():{_WHEN}}-{name}", content)
-            for oldest in sorted(archive.glob(f"{DRAFT}*"))[:-MOST_DRAFTS]:
+                write_archived(folder, f"{DRAFT_PREFIX}{datetime.now():{_WHEN}}-{name}", content)
+            for oldest in sorted(archive.glob(f"{DRAFT_PREFIX}*"))[:-MOST_DRAFTS]:
                 oldest.unlink(missing_ok=True)
     except StudyError as error:
         return Outcome(problems=error)

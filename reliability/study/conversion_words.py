@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from reliability.schema.devices import DEVICES
 
-BETWEEN = "; "
+WORD_SEPARATOR = "; "
 _LATERAL = re.compile(rf"({'|'.join(d.replace('_', '[ _]') for d in DEVICES)})?(?:(?:, )?(\d+) counts?)?")
 
 
@@ -20,7 +20,7 @@ def in_words(entries: Mapping[str, object]) -> str | None:
     entries: by id, a table with device and counts, or fast operations.
     """
     parts = [f"{key}: {_entry(value)}" for key, value in entries.items()]
-    text = BETWEEN.join(parts)
+    text = WORD_SEPARATOR.join(parts)
     numbers = not any(isinstance(value, Mapping) for value in entries.values())
     return text if from_words(text, numbers) == dict(entries) else None
 

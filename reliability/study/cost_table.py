@@ -23,7 +23,7 @@ from reliability.study.tables import Rows, read_rows
 CLASS_COLUMN = "customer_class"
 DURATION_COLUMNS = ("momentary", "min_30", "h_1", "h_4", "h_8", "h_16")
 DURATIONS_HOURS = (0.0, 0.5, 1.0, 4.0, 8.0, 16.0)
-MOST_BYTES = 2**20
+MOST_COST_BYTES = 2**20
 
 
 @dataclass(frozen=True)

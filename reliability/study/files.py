@@ -6,19 +6,19 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.schema.nearest import SURE, Names
 from reliability.schema.problems import Problem, StudyError
 from reliability.study import routes, segments
-from reliability.study.cost_table import MOST_BYTES as COST_TABLE_BYTES
+from reliability.study.cost_table import MOST_COST_BYTES as COST_TABLE_BYTES
 from reliability.study.reader import Gathered
 from reliability.study.tables import Rows, read_bytes, read_rows
-from reliability.study.toml import MOST_BYTES, Toml, read_toml
+from reliability.study.toml import MOST_TOML_BYTES, Toml, read_toml
 
 SETTINGS_FILE = "study.toml"
 RECIPE_FILE = "import.toml"
 # What may lie beside a study's tables: taken along wherever the study goes, and only read.
-COMPANIONS = (routes.FILE, f"{segments.TABLE}.csv", RECIPE_FILE)
+COMPANIONS = (routes.ROUTES_FILE, f"{segments.SEGMENT_TABLE}.csv", RECIPE_FILE)
 
 
 def digest(contents: Mapping[str, bytes]) -> str:
@@ -61,7 +61,7 @@ class FolderReader:
             self.found.problems.add(Problem(SETTINGS_FILE, "the file is missing", remedy))
             return None
         try:
-            return read_toml(SETTINGS_FILE, self._read(SETTINGS_FILE, MOST_BYTES))
+            return read_toml(SETTINGS_FILE, self._read(SETTINGS_FILE, MOST_TOML_BYTES))
         except StudyError as error:
             self.found.problems.take(error)
             return None
@@ -99,10 +99,10 @@ class FolderReader:
 
     def routes(self) -> bytes | None:
         """Content of routes.geojson."""
-        if not self._exists(routes.FILE):
+        if not self._exists(routes.ROUTES_FILE):
             return None
         try:
-            return self._read(routes.FILE)
+            return self._read(routes.ROUTES_FILE)
         except StudyError as error:
             self.found.problems.take(error)
             return None
@@ -135,7 +135,8 @@ class FolderReader:
         """A file of the same kind that seems to be `name` misspelt."""
         wanted = Path(name)
         stems = {Path(n).stem: n for n in _listing(self.folder)
-                 if Path(n).suffix.casefold() == wanted.suffix and Path(n).stem not in TABLES.keys() - {wanted.stem}}
+                 if Path(n).suffix.casefold() == wanted.suffix
+                 and Path(n).stem not in COLUMN_TABLES.keys() - {wanted.stem}}
         stem = Names(stems).nearest(wanted.stem, likeness=SURE)
         return stems[stem] if stem else None
 

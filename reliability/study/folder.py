@@ -17,7 +17,7 @@ from reliability.study.files import SETTINGS_FILE, FolderReader, digest
 from reliability.study.flat import flat_records
 from reliability.study.headers import ColumnMap, TextTable, match_headers
 from reliability.study.network_checks import check_forced_laterals, check_proposed, check_scenarios
-from reliability.study.operations import FILE as OPERATIONS_FILE
+from reliability.study.operations import OPERATIONS_FILE as OPERATIONS_FILE
 from reliability.study.operations import read_operation_rows
 from reliability.study.outage_rows import outage_frame, outage_times, report_doubtful_customers
 from reliability.study.overcurrent import read_curves, read_overcurrent_settings, rising_notes
@@ -26,10 +26,10 @@ from reliability.study.reader import Reader
 from reliability.study.record_settings import record_settings
 from reliability.study.records import type_table
 from reliability.study.report_settings import check_plans
-from reliability.study.routes import FILE as ROUTES_FILE
+from reliability.study.routes import ROUTES_FILE as ROUTES_FILE
 from reliability.study.routes import Routes, read_routes
 from reliability.study.sections import CheckedSections, check_sections
-from reliability.study.segments import TABLE as SEGMENTS
+from reliability.study.segments import SEGMENT_TABLE as SEGMENTS
 from reliability.study.segments import read_segments
 from reliability.study.settings import Settings, read_settings
 from reliability.study.study import Study

@@ -13,7 +13,7 @@ from reliability.schema.scenarios import Scenario
 from reliability.study.arguments import Arguments, not_a_frame, scenario_entries, stated, toml_form
 from reliability.study.folder import read_study
 from reliability.study.reader import Gathered
-from reliability.study.routes import FILE as ROUTES_FILE
+from reliability.study.routes import ROUTES_FILE as ROUTES_FILE
 from reliability.study.study import Study
 from reliability.study.tables import Rows
 from reliability.study.text_cells import frame_rows

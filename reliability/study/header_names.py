@@ -11,11 +11,11 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from reliability.schema.columns import TABLES, ColumnRule
-from reliability.schema.nearest import LONGEST
+from reliability.schema.columns import COLUMN_TABLES, ColumnRule
+from reliability.schema.nearest import LONGEST_WORD
 
 CUT = 10            # letters of a header in the tables of a shapefile, dBase's; longer ones are cut (from memory)
-SHORTEST = 5        # letters; a shorter header is like too many words
+SHORTEST_HEADER = 5        # letters; a shorter header is like too many words
 LIKE_REQUIRED, LIKE_OTHER = 0.7, 0.8    # likeness of 0 to 1 from which a header stands for a column (our choice)
 # Words that exports of asset and outage systems use; our collection, common practice, no source.
 TRADE_WORDS: dict[str, tuple[str, ...]] = {
@@ -184,7 +184,7 @@ def match_names(headers: Collection[str], columns: Sequence[ColumnRule], taken: 
         names = [n for n in _names_begun(words[header], columns) if n in free]
         if len(names) == 1:
             take(header, names[0])
-    alike = [h for h in words if h not in found and SHORTEST <= len(words[h]) <= LONGEST]
+    alike = [h for h in words if h not in found and SHORTEST_HEADER <= len(words[h]) <= LONGEST_WORD]
     for header, name in _by_likeness(alike, free):
         if header not in found and name in free:
             take(header, name)
@@ -194,7 +194,7 @@ def match_names(headers: Collection[str], columns: Sequence[ColumnRule], taken: 
 @functools.lru_cache(4096)
 def words_of(header: str) -> str:
     """A header in whole lower-case words: CustServed, CUSTSERVED and "Cust. served" are "customers served"."""
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header[:4 * LONGEST])
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header[:4 * LONGEST_WORD])
     words = [w for token in re.sub(r"[\W_]+", " ", spaced.casefold()).split() for w in _split_joined(token)]
     return " ".join(ABBREVIATIONS.get(w, w) for w in words)
 
@@ -202,17 +202,17 @@ def words_of(header: str) -> str:
 def guess_table(file: str, headers: Collection[str]) -> str:
     """Which table a file is: by its name, else by the columns that its headers are, then by those they may be."""
     stem = words_of(file.rpartition(".")[0]).split()
-    for table in TABLES:
+    for table in COLUMN_TABLES:
         if table in stem:
             return table
 
     def score(table: str) -> tuple[int, float, int]:
-        names = {c.name for c in TABLES[table]}
-        hits = set(match_names(headers, TABLES[table]).values())
-        required = [c.name for c in TABLES[table] if c.required]
+        names = {c.name for c in COLUMN_TABLES[table]}
+        hits = set(match_names(headers, COLUMN_TABLES[table]).values())
+        required = [c.name for c in COLUMN_TABLES[table] if c.required]
         return sum(exact_name(h) in names for h in headers), sum(n in hits for n in required) / len(required), len(hits)
 
-    return max(TABLES, key=score)
+    return max(COLUMN_TABLES, key=score)
 
 
 def column_map(chosen: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
@@ -262,7 +262,7 @@ def _trade_words(name: str) -> frozenset[str]:
 @functools.cache
 def _vocabulary() -> frozenset[str]:
     """Words of the columns' names, of the trade's words and of the abbreviations; no single letters."""
-    names = [c.name.replace("_", " ") for columns in TABLES.values() for c in columns]
+    names = [c.name.replace("_", " ") for columns in COLUMN_TABLES.values() for c in columns]
     phrases = (*names, *(w for words in TRADE_WORDS.values() for w in words), *ABBREVIATIONS, *ABBREVIATIONS.values())
     return frozenset(word for phrase in phrases for word in phrase.split() if len(word) > 1)
 
@@ -270,7 +270,7 @@ def _vocabulary() -> frozenset[str]:
 def _split_joined(token: str) -> list[str]:
     """The known words that a token is joined from, as few as possible; the token itself where it is not."""
     known = _vocabulary()
-    if token in known or len(token) > LONGEST:
+    if token in known or len(token) > LONGEST_WORD:
         return [token]
     best: list[list[str] | None] = [[], *[None] * len(token)]
     for end in range(1, len(token) + 1):

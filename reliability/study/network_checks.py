@@ -19,7 +19,7 @@ from reliability.schema.scenarios import AS_BUILT, FORCED_IN, FORCED_OUT, PROPOS
 from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
 
-SHOWN = 5  # laterals of one scenario with too many counts
+LATERALS_SHOWN = 5  # laterals of one scenario with too many counts
 
 
 def check_scenarios(toml: Toml, scenarios: tuple[Scenario, ...], ids: list[str], network: Network | None,
@@ -81,15 +81,16 @@ def _check_counts(toml: Toml, path: str, scenario: Scenario, network: Network, a
     """Sectionalizers that the scenario leaves as they are, below a device that it changes."""
     broken = counts_too_many(after)
     broken = broken[np.argsort(network.row[broken], kind="stable")]
-    for i in broken[:SHOWN]:
+    for i in broken[:LATERALS_SHOWN]:
         section, backup, most = network.ids[i], network.ids[after.backup[i]], int(most_counts(after)[i])
         left = f"leave {network.ids[_changed_above(network, after, i)]} as it is"
         toml.wrong(f"{path}.laterals", section,
                    f"{after.counts[i]} counts at section {section} are above operations to lockout − 1 "
                    f"of the device that would stand above it, {backup} ({most + 1})",
                    f"set its counts to {or_less(most)} in the sections, or {left}" if most else left)
-    if len(broken) > SHOWN:
-        toml.wrong(f"{path}.laterals", scenario.name, f"{len(broken) - SHOWN} more sectionalizers have too many counts",
+    if len(broken) > LATERALS_SHOWN:
+        toml.wrong(f"{path}.laterals", scenario.name,
+                   f"{len(broken) - LATERALS_SHOWN} more sectionalizers have too many counts",
                    "lower their counts, or list the laterals that can be converted")
 
 
@@ -120,7 +121,7 @@ def _changed_notes(scenario: Scenario, network: Network, after: Protection) -> l
                                  "opens"),
                      (underground, "not converted: underground")):
         if at.size:
-            ids = ", ".join(map(str, network.names[at[:SHOWN]])) + (" …" if at.size > SHOWN else "")
+            ids = ", ".join(map(str, network.names[at[:LATERALS_SHOWN]])) + (" …" if at.size > LATERALS_SHOWN else "")
             notes.append(f"Scenario {scenario.name}: {count(at.size, 'lateral')} ({ids}): {text}.")
     return notes
 

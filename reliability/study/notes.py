@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from reliability.formats import count, shown
-from reliability.schema.devices import FUSE, LATERAL_DEVICES, SOURCE_DEVICES, TABLE
+from reliability.schema.devices import DEVICE_TABLE, FUSE, LATERAL_DEVICES, SOURCE_DEVICES
 from reliability.schema.problems import shorten
 
 LONGEST_KM = 100.0  # of one section; above it another unit is likely (our assumption)
@@ -19,10 +19,11 @@ _NAMED = 3          # sections named in a note
 # Columns that only some devices have, and those devices.
 _OF_DEVICES: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("operations_to_lockout", "fast_operations", "minimum_trip_a", "dead_time_s", "longest_dead_time_s",
-                     "reclosing_off_share"), tuple(d.name for d in TABLE if d.recloses)),
-    **dict.fromkeys(("counts", "rated_current_a", "actuating_current_a"), tuple(d.name for d in TABLE if d.counts)),
-    **dict.fromkeys(("saving_ceiling_a", "fuse_link"), tuple(d.name for d in TABLE if d.melts)),
-    "tripping": tuple(d.name for d in TABLE if d.trippings),
+                     "reclosing_off_share"), tuple(d.name for d in DEVICE_TABLE if d.recloses)),
+    **dict.fromkeys(("counts", "rated_current_a", "actuating_current_a"),
+                    tuple(d.name for d in DEVICE_TABLE if d.counts)),
+    **dict.fromkeys(("saving_ceiling_a", "fuse_link"), tuple(d.name for d in DEVICE_TABLE if d.melts)),
+    "tripping": tuple(d.name for d in DEVICE_TABLE if d.trippings),
 }
 
 

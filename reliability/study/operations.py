@@ -16,7 +16,7 @@ from reliability.study.cells import choice_column, number_column, require, text_
 from reliability.study.headers import TextTable
 from reliability.study.reclosing import on_reclosing_devices
 from reliability.study.timestamps import (
-    BLANK,
+    BLANK_TIME,
     GOOD,
     ZONE_REMEDY,
     Timestamps,
@@ -25,7 +25,7 @@ from reliability.study.timestamps import (
 )
 from reliability.study.unread_times import report_unused
 
-FILE = "operations.csv"
+OPERATIONS_FILE = "operations.csv"
 _COLUMN = {c.name: c for c in OPERATIONS}
 _DAY = np.timedelta64(1, "D")
 
@@ -50,11 +50,11 @@ def read_operation_rows(table: TextTable, date_order: str, sections: pd.DataFram
     if sections is not None:
         placed &= on_reclosing_devices(table, sections, problems)
     begin, end = _times(table, date_order, zone, problems)
-    kinds = np.where(kinds == "", np.where(end.status == BLANK, EVENT, COUNTER), kinds)
-    sound &= placed & (begin.status == GOOD) & np.isin(end.status, (GOOD, BLANK))
-    until = np.where((kinds == IGNORE) & begin.date_only & ((end.status == BLANK) | (end.local == begin.local)),
+    kinds = np.where(kinds == "", np.where(end.status == BLANK_TIME, EVENT, COUNTER), kinds)
+    sound &= placed & (begin.status == GOOD) & np.isin(end.status, (GOOD, BLANK_TIME))
+    until = np.where((kinds == IGNORE) & begin.date_only & ((end.status == BLANK_TIME) | (end.local == begin.local)),
                      begin.local + _DAY, end.local)
-    sound &= _sound_rows(table, kinds, begin.local, until, end.status == BLANK, numbers, problems)
+    sound &= _sound_rows(table, kinds, begin.local, until, end.status == BLANK_TIME, numbers, problems)
     numbers = np.where((kinds == EVENT) & np.isnan(numbers), 1.0, numbers)
     frame = pd.DataFrame({
         "section_id": text_column(table, "section_id"), "from": begin.local, "to": until, "operations": numbers,

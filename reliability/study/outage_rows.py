@@ -15,7 +15,7 @@ from reliability.study.headers import TextTable
 from reliability.study.timestamps import Timestamps, read_timestamps
 from reliability.study.unread_times import report_unused, too_many
 
-TIMES = ("started", "restored")
+TIME_COLUMNS = ("started", "restored")
 _CUSTOMERS = next(c for c in OUTAGES if c.name == "customers")
 # Thousands by a sign that is no decimal sign where it stands so: left out, the largest outages would be missing.
 _SPACED = re.compile(r"[1-9]\d{0,2}(?:[' \u00a0\u202f\u2009’]\d{3})+")
@@ -35,9 +35,9 @@ def outage_times(frame: pd.DataFrame, row: np.ndarray, file: str, date_order: st
                  ) -> list[Timestamps]:
     """Start and restoration of each row of outage records; a problem where a key must say how to read them, or where
     too many cannot be read. row: (n,) spreadsheet rows. date_order, zone: as `read_timestamps` has them."""
-    timestamps, doubtful = read_timestamps([frame[name] for name in TIMES], date_order, file, row, zone)
+    timestamps, doubtful = read_timestamps([frame[name] for name in TIME_COLUMNS], date_order, file, row, zone)
     problems.add(*doubtful)
-    report_unused({name: (frame[name].tolist(), times) for name, times in zip(TIMES, timestamps, strict=True)
+    report_unused({name: (frame[name].tolist(), times) for name, times in zip(TIME_COLUMNS, timestamps, strict=True)
                    if too_many(times.status)}, file, row.tolist(), problems)
     return timestamps
 

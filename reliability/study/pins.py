@@ -10,7 +10,7 @@ from typing import Any
 
 from reliability.study.archive import ARCHIVE, changing, write_archived
 
-FILE = "pins.json"
+PINS_FILE = "pins.json"
 MAX_PINS = 30
 
 
@@ -50,7 +50,7 @@ def remove_pin(folder: Path, when: str) -> None:
 
 def _read(folder: Path) -> tuple[list[dict[str, Any]], bool]:
     """The pins, and whether anything in their file is none."""
-    path = folder / ARCHIVE / FILE
+    path = folder / ARCHIVE / PINS_FILE
     if not path.exists():
         return [], False
     try:
@@ -74,10 +74,10 @@ def _is_pin(pin: object) -> bool:
 
 def _put_aside(folder: Path) -> None:
     """Rename a file with something that is no pin, so that nothing in it is lost."""
-    path = folder / ARCHIVE / FILE
+    path = folder / ARCHIVE / PINS_FILE
     if unreadable(folder) and path.is_file():
-        write_archived(folder, f"unreadable-{datetime.now():%Y%m%dT%H%M%S%f}-{FILE}", path.read_bytes())
+        write_archived(folder, f"unreadable-{datetime.now():%Y%m%dT%H%M%S%f}-{PINS_FILE}", path.read_bytes())
 
 
 def _write(folder: Path, pins: list[dict[str, Any]]) -> None:
-    write_archived(folder, FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())
+    write_archived(folder, PINS_FILE, json.dumps(pins, indent=1, ensure_ascii=False).encode())

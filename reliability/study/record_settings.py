@@ -17,10 +17,11 @@ from reliability.schema.values import Assumptions
 from reliability.study.settings import is_finite
 from reliability.study.timestamps import is_zone, zone_meant
 
-FILE = "study.toml"
+IN_STUDY_FILE = "study.toml"
 _OF_A_CONVERSION = {"day", "device", "fuse_link"}
 BETA, FIXED = "beta", "fixed"
-RECORDS, EARLIER_RECORDS, OTHER = "records", "earlier_records", "other"     # how converted laterals were chosen
+# how converted laterals were chosen
+CHOSEN_ON_RECORDS, EARLIER_RECORDS, CHOSEN_OTHERWISE = "records", "earlier_records", "other"
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}([ T]\d{2}:[\d:.]*(Z|[+-]\d{2}:\d{2})?)?", re.ASCII)  # a time of day is ignored
 
 
@@ -60,7 +61,7 @@ class RecordSettings:
     major_event_days: np.ndarray = field(default_factory=lambda: np.array([], dtype="datetime64[D]"))
     prior_groups: str = ""
     expected_rate_ratio: float | None = None
-    chosen_by: str = OTHER
+    chosen_by: str = CHOSEN_OTHERWISE
     chosen_from: np.datetime64 | None = None
     chosen_to: np.datetime64 | None = None
     cause_kinds: Mapping[str, str] = field(default_factory=dict)
@@ -100,7 +101,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
         records_from=begin, records_to=end, major_event_method=method,
         major_event_days=np.unique(np.array([d for d in fixed if d is not None], dtype="datetime64[D]")),
         prior_groups=text("prior_groups"), expected_rate_ratio=None if ratio is None else float(ratio),
-        chosen_by=text("chosen_by") or OTHER, chosen_from=chosen_from, chosen_to=chosen_to,
+        chosen_by=text("chosen_by") or CHOSEN_OTHERWISE, chosen_from=chosen_from, chosen_to=chosen_to,
         cause_kinds=_causes(extra, problems), served_by_year=_served(extra, problems),
         conversions=_conversions(extra, network, problems), replaced=_replaced(extra, problems),
         earlier_settings=_earlier_settings(extra, network, problems))
@@ -110,7 +111,7 @@ def record_settings(values: Assumptions, extra: Mapping[str, Mapping[str, object
 
 
 def _wrong(key: str, value: str, rule: str, remedy: str) -> Problem:
-    return Problem(FILE, rule, remedy, column=f"history.{key}", value=value)
+    return Problem(IN_STUDY_FILE, rule, remedy, column=f"history.{key}", value=value)
 
 
 def _day(key: str, text: str, problems: list[Problem]) -> np.datetime64 | None:

@@ -12,8 +12,8 @@ from reliability.schema.nearest import Names
 from reliability.schema.values import Assumptions
 from reliability.study.toml import Toml
 
-ALL = "all"
-KEYS = ("name", "year", "promised", "done", "cost", "laterals")
+ALL_LATERALS = "all"
+EARLIER_PLAN_KEYS = ("name", "year", "promised", "done", "cost", "laterals")
 FIRST_YEAR, LAST_YEAR = 1950, 2099
 MOST_COST = 1e12
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -91,8 +91,9 @@ def _read_one(toml: Toml, number: int, entry: object) -> EarlierPlan | None:
         return None
     before = len(toml.problems)
     for key in entry:
-        if key not in KEYS:
-            toml.wrong(f"{path}.{key}", key, "unknown key of a plan", Names(KEYS).suggest(key, "remove it"))
+        if key not in EARLIER_PLAN_KEYS:
+            toml.wrong(f"{path}.{key}", key, "unknown key of a plan",
+                       Names(EARLIER_PLAN_KEYS).suggest(key, "remove it"))
     name, promised = (_text(toml, path, entry, key, needed=True) for key in ("name", "promised"))
     done = _text(toml, path, entry, "done", needed=False)
     year, cost = _year(toml, path, entry), _cost(toml, path, entry)
@@ -138,11 +139,11 @@ def _cost(toml: Toml, path: str, entry: Mapping[str, object]) -> float | None:
 
 
 def _laterals(toml: Toml, path: str, raw: object) -> tuple[str, ...] | str:
-    if isinstance(raw, str) and raw.strip().casefold() == ALL:
-        return ALL
+    if isinstance(raw, str) and raw.strip().casefold() == ALL_LATERALS:
+        return ALL_LATERALS
     if isinstance(raw, list) and all(isinstance(item, str) for item in raw):
         return tuple(dict.fromkeys(item.strip() for item in raw))
-    toml.wrong(path, raw, f'laterals must be "{ALL}" or a list of section ids', 'write laterals = ["…", "…"]')
+    toml.wrong(path, raw, f'laterals must be "{ALL_LATERALS}" or a list of section ids', 'write laterals = ["…", "…"]')
     return ()
 
 
@@ -151,8 +152,8 @@ def check_plans(toml: Toml, plans: tuple[EarlierPlan, ...], conversions: Mapping
     names = Names(conversions)
     for plan in plans:
         path = f"report.plans[{plan.number}].laterals"
-        if plan.laterals == ALL and not conversions:
-            toml.wrong(path, ALL, "history.conversions names no lateral",
+        if plan.laterals == ALL_LATERALS and not conversions:
+            toml.wrong(path, ALL_LATERALS, "history.conversions names no lateral",
                        "list the converted laterals with their days under [history.conversions]")
         for lateral in plan.laterals if isinstance(plan.laterals, tuple) else ():
             if lateral not in conversions:

@@ -13,8 +13,8 @@ from reliability.formats import count, shown
 from reliability.schema.problems import Problem, Problems, shorten
 from reliability.study.text_cells import cell_text
 
-FILE = "routes.geojson"
-NAMED = 5                           # ids that a note names
+ROUTES_FILE = "routes.geojson"
+IDS_NAMED = 5                           # ids that a note names
 WGS_84 = ("CRS84", "4326")          # in the name of a coordinate system: longitude and latitude as RFC 7946 has them
 _REPROJECT = "give longitude, then latitude, in degrees of WGS 84 (EPSG:4326)"
 
@@ -167,7 +167,8 @@ def _routes(rows: list[int], lines: list[np.ndarray]) -> Routes:
 def _notes(file: str, unknown: list[str], without: int, sections: int) -> tuple[str, ...]:
     notes = []
     if unknown:
-        names = ", ".join(shorten(name, 40) for name in unknown[:NAMED]) + (" …" if len(unknown) > NAMED else "")
+        names = ", ".join(shorten(name,
+                                  40) for name in unknown[:IDS_NAMED]) + (" …" if len(unknown) > IDS_NAMED else "")
         notes.append(f"{file}: {count(len(unknown), 'feature')} of sections that the study does not have ({names}): "
                      "not drawn.")
     if without:

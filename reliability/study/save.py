@@ -39,7 +39,7 @@ VERSIONS = "versions"
 _STAGED, _NEW = "staged-", ".new-"
 _TIMESTAMP = "%Y%m%dT%H%M%S.%fZ"
 _STALE_SECONDS = 24 * 3600
-TABLES = tuple(f"{name}.{kind}" for name in columns.TABLES for kind in ("csv", "xlsx"))
+SAVED_TABLES = tuple(f"{name}.{kind}" for name in columns.COLUMN_TABLES for kind in ("csv", "xlsx"))
 
 
 class ChangedElsewhere(Exception):
@@ -193,5 +193,5 @@ def _sweep_new(parent: Path) -> None:
                 shutil.rmtree(left, ignore_errors=True)
 
 
-__all__ = ["ARCHIVE", "SETTINGS_FILE", "TABLES", "ChangedElsewhere", "Version", "create", "fingerprint", "finish",
+__all__ = ["ARCHIVE", "SAVED_TABLES", "SETTINGS_FILE", "ChangedElsewhere", "Version", "create", "fingerprint", "finish",
            "input_files", "read_inputs", "save", "strange_versions", "try_change", "versions", "write_archived"]

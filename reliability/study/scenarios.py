@@ -11,7 +11,7 @@ from reliability.schema.scenarios import AS_BUILT, Conversion, Scenario
 from reliability.study.toml import Toml
 
 CONVERSION_KEYS = ("device", "counts")
-KEYS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
+SCENARIO_KEYS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 
 
 def read_scenarios(toml: Toml) -> tuple[Scenario, ...]:
@@ -45,8 +45,9 @@ def _read_one(toml: Toml, path: str, entry: Mapping[str, object]) -> Scenario | 
     """One scenario; None where it has a problem, which is noted."""
     before = len(toml.problems)
     for key in entry:
-        if key not in KEYS:
-            toml.wrong(f"{path}.{key}", key, "unknown key of a scenario", Names(KEYS).suggest(key, "remove it"))
+        if key not in SCENARIO_KEYS:
+            toml.wrong(f"{path}.{key}", key, "unknown key of a scenario",
+                       Names(SCENARIO_KEYS).suggest(key, "remove it"))
     name = entry.get("name")
     if f"{path}.name" not in toml.unread and (not isinstance(name, str) or not name.strip()):
         toml.wrong(path, name if name is not None else "", "the scenario has no name", 'write name = "…"')

@@ -40,7 +40,7 @@ ZERO_WHERE_BLANK = ("equipment_fault_rate", "load_kw", "tie_probability")
 CYCLE_SHOWN = 40
 _SETTINGS = ("operations_to_lockout", "fast_operations", "counts")
 _FOLLOWED = ("section_id", "parent_id", "device", "construction", *_SETTINGS)   # what a scenario is checked against
-COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
+SECTION_COLUMNS = tuple(c.name for c in SECTIONS if not c.name.endswith("_mi"))
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def check_sections(records: TypedColumns, values: Assumptions, problems: Problem
     _report_tripping(records, problems)
     _report_ties(records, problems)
     _report_dead_times(records, problems)
-    frame = pd.DataFrame({name: records.columns[name] for name in COLUMNS})
+    frame = pd.DataFrame({name: records.columns[name] for name in SECTION_COLUMNS})
     overcurrent = None
     if settings is not None:
         curve_names = None if curves_unread else () if curves is None else curves["curve"].unique()

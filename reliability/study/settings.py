@@ -10,16 +10,16 @@ from typing import Any
 
 from reliability.formats import exact
 from reliability.schema.assumptions import (
+    ASSUMPTION_TABLES,
     ASSUMPTIONS,
     BY_KEY,
     EXACT_TABLES,
-    TABLES,
     Assumption,
     AssumptionKind,
     Range,
     defaults,
 )
-from reliability.schema.columns import TABLES as FILES
+from reliability.schema.columns import COLUMN_TABLES as FILES
 from reliability.schema.free_tables import FREE_TABLES, LISTS, OF_TABLES
 from reliability.schema.nearest import Names
 from reliability.schema.problems import Problem, or_less
@@ -31,7 +31,7 @@ from reliability.study.scenarios import read_scenarios
 from reliability.study.toml import Toml, shown
 
 SHARES_TOLERANCE = 1e-6
-TOP = ("name", "currency", "scenarios", "columns")
+TOP_KEYS = ("name", "currency", "scenarios", "columns")
 _RANGE = ("low", "likely", "high")
 
 
@@ -55,14 +55,14 @@ def read_settings(toml: Toml, before: Settings | None = None) -> Settings:
     before: the settings that hold where the file states nothing, or something wrong; None: the defaults.
     """
     before = before or Settings()
-    names = Names((*TOP, *TABLES))
+    names = Names((*TOP_KEYS, *ASSUMPTION_TABLES))
     for key in toml.data:
-        if key not in TOP and key not in TABLES:
+        if key not in TOP_KEYS and key not in ASSUMPTION_TABLES:
             toml.wrong(key, key, "unknown key or table",
                        f"move it under [{BY_KEY[key].table}]" if key in BY_KEY else names.suggest(key, "remove it"))
     stated: dict[str, object] = dict(before.values)
     ranges = dict(before.stated_ranges)
-    for table in TABLES:
+    for table in ASSUMPTION_TABLES:
         _read_table(toml, table, stated, ranges)
     values = as_assumptions(stated)
     if not toml.unread:

@@ -8,7 +8,7 @@ from functools import partial
 
 from reliability.schema.problems import Problem, Problems
 from reliability.xlsx.notable import NO_VALUE
-from reliability.xlsx.process import FLAG, MERGED, NUMBER, SHOWN_OTHERWISE, TIME
+from reliability.xlsx.process import FLAG_CELL, MERGED, NUMBER_CELL, SHOWN_OTHERWISE, TIME_CELL
 
 # Errors of spreadsheets, as cells show them and as they are saved to CSV; from memory.
 _ERRORS = frozenset((
@@ -18,10 +18,10 @@ _ERRORS = frozenset((
 _OTHER_ERROR = re.compile(r"(?i:err:\s?\d{3})|#[¡¿]?[A-ZÀ-ÖØ-Þ/]{2,14}0?[!?]|#{3,}")
 _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")     # as a spreadsheet shows a long number in a narrow cell
 _ID_RULES = {
-    NUMBER: "held as a number with decimals or of more than fifteen digits: a zero at its end or its last digits may "
-            "be lost",
+    NUMBER_CELL: "held as a number with decimals or of more than fifteen digits: a zero at its end or its last "
+                 "digits may be lost",
     SHOWN_OTHERWISE: "a number that its format shows otherwise than it is stored",
-    FLAG: "held as true or false, not as text",
+    FLAG_CELL: "held as true or false, not as text",
 }
 _DAY = "held as a day or time: a spreadsheet makes the 12th of March of 3-12"
 _REMEDY = "format the column as text and write the cell again as it should read"
@@ -55,7 +55,7 @@ def report_ids(name: str, texts: Iterable[str], kinds: Iterable[str], problem: C
     name: of the column under our names. texts: (records,). kinds: (records,) letters of `xlsx.process`, or none.
     problem: see `report_troubles`.
     """
-    rules = {TIME: _DAY} | (_ID_RULES if name.endswith("_id") else {})
+    rules = {TIME_CELL: _DAY} | (_ID_RULES if name.endswith("_id") else {})
     found = [(k, (rules[kind], _REMEDY)) for k, kind in enumerate(kinds) if kind in rules]
     if name.endswith("_id"):
         found += [(k, ("shortened by a spreadsheet to a power of ten", _REMEDY))

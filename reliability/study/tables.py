@@ -13,7 +13,7 @@ from pathlib import Path
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.workbook import read_workbook
 
-MOST_BYTES = 200 * 2**20
+MOST_TABLE_BYTES = 200 * 2**20
 MOST_CELLS = 40_000_000
 MOST_COLUMNS = 500
 SHORT_ROW = ("fewer cells than headers, so that cells may stand under a wrong one",
@@ -52,7 +52,7 @@ class Rows:
         return [self.headers, *map(list, zip(*self.columns, strict=True))]
 
 
-def read_bytes(path: Path, most: int = MOST_BYTES) -> bytes:
+def read_bytes(path: Path, most: int = MOST_TABLE_BYTES) -> bytes:
     """The content of a regular file of at most `most` bytes; StudyError otherwise.
 
     A link that leads out of the file's folder is not followed: a study that somebody sends may not

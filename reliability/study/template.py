@@ -7,13 +7,13 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from reliability.schema.assumptions import ASSUMPTIONS, TABLES, Assumption
+from reliability.schema.assumptions import ASSUMPTION_TABLES, ASSUMPTIONS, Assumption
 from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.folder import SETTINGS_FILE
 
 # An invented feeder. A section's customers are those served from it, not from those below it.
-SECTIONS = """\
+SECTIONS_TEMPLATE = """\
 section_id,parent_id,device,feeder_id,length_km,customers,load_kw,peak_load_a,phases,\
 fault_current_source_a,fault_current_end_a,fuse_link,operations_to_lockout,fast_operations,tie_probability
 main-1,,breaker,feeder-1,2.4,35,110,96,3,3900,2700,,4,2,
@@ -26,7 +26,7 @@ tap-03,main-3,fuse,feeder-1,4.3,58,165,11,2,1200,680,40K,,,
 tap-04,main-3,,feeder-1,0.8,9,25,,1,1200,980,,,,
 """
 
-HEAD = """\
+STUDY_HEAD = """\
 # A study to start from. Replace sections.csv by your network and state what you know here.
 # Every line that begins with # and a key shows the value that is used while the line stays as it is.
 # A number you are not sure of: { low = …, likely = …, high = … }.
@@ -80,7 +80,7 @@ def _write(target: Path) -> None:
     try:
         made.chmod(0o755)  # mkdtemp gives a folder that only its owner may read
         (made / SETTINGS_FILE).write_text(settings_text(), encoding="utf-8")
-        (made / "sections.csv").write_text(SECTIONS, encoding="utf-8")
+        (made / "sections.csv").write_text(SECTIONS_TEMPLATE, encoding="utf-8")
         if target.exists():
             target.rmdir()
         os.replace(made, target)
@@ -92,8 +92,8 @@ def _write(target: Path) -> None:
 def settings_text() -> str:
     """study.toml with every table, each key commented out at its default under what it means."""
     tables = "\n".join(f"\n[{table}]\n" + "\n".join(_key(a) for a in ASSUMPTIONS if a.table == table) + _free(table)
-                       for table in TABLES)
-    return f"{HEAD}{tables}\n{TAIL}"
+                       for table in ASSUMPTION_TABLES)
+    return f"{STUDY_HEAD}{tables}\n{TAIL}"
 
 
 def _free(table: str) -> str:

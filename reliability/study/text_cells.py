@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.study.tables import Rows
-from reliability.xlsx.process import FLAG, NUMBER, TEXT, TIME, WHOLE
+from reliability.xlsx.process import FLAG_CELL, NUMBER_CELL, TEXT_CELL, TIME_CELL, WHOLE_CELL
 
 _FIRST_INEXACT = 2.0**53    # from here on a float does not tell every whole number from the next
 
@@ -46,21 +46,21 @@ def column_kinds(column: pd.Series) -> list[str] | None:
     if isinstance(column.dtype, np.dtype) and column.dtype.kind == "f":
         numbers = column.to_numpy(dtype=float)
         inexact = (numbers != np.floor(numbers)) & ~np.isnan(numbers) | (np.abs(numbers) >= _FIRST_INEXACT)
-        return np.where(inexact, NUMBER, WHOLE).tolist() if inexact.any() else None
+        return np.where(inexact, NUMBER_CELL, WHOLE_CELL).tolist() if inexact.any() else None
     if isinstance(column.dtype, np.dtype) and column.dtype.kind == "M":
-        return np.where(column.isna(), TEXT, TIME).tolist()
+        return np.where(column.isna(), TEXT_CELL, TIME_CELL).tolist()
     if column.dtype != object:
         return None
     kinds = [_kind(cell) for cell in column.tolist()]
-    return kinds if {NUMBER, TIME, FLAG} & set(kinds) else None
+    return kinds if {NUMBER_CELL, TIME_CELL, FLAG_CELL} & set(kinds) else None
 
 
 def _kind(cell: object) -> str:
     if isinstance(cell, bool):
-        return FLAG
+        return FLAG_CELL
     if isinstance(cell, float) and cell == cell:
-        return WHOLE if cell.is_integer() and abs(cell) < _FIRST_INEXACT else NUMBER
-    return TIME if isinstance(cell, dt.date | dt.time) and cell == cell else TEXT
+        return WHOLE_CELL if cell.is_integer() and abs(cell) < _FIRST_INEXACT else NUMBER_CELL
+    return TIME_CELL if isinstance(cell, dt.date | dt.time) and cell == cell else TEXT_CELL
 
 
 def cell_text(cell: object) -> str:

@@ -20,7 +20,7 @@ from reliability.study.iso_times import HOUR, OFFSET, offset_seconds, read_iso
 from reliability.study.time_forms import same_forms
 
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
-GOOD, BLANK, UNREADABLE, FAR = 0, 1, 2, 3
+GOOD, BLANK_TIME, UNREADABLE, FAR = 0, 1, 2, 3
 ZONE_REMEDY = 'set time_zone in [history] of study.toml, such as "America/Chicago"'
 # Times that half of a day cannot hold by chance, and hours of it that are no shift of a crew; our choice.
 MANY_TIMES, MANY_HOURS = 30, 9
@@ -266,7 +266,7 @@ def _timestamps(parts: _Parts, order: str) -> Timestamps:
     year = local.astype("datetime64[Y]").astype(int) + 1970
     status[~np.isnat(local) & ((year < FIRST_YEAR) | (year > LAST_YEAR))] = FAR
     status[parts.beyond] = FAR
-    status[parts.blank] = BLANK
+    status[parts.blank] = BLANK_TIME
     local[status != GOOD] = np.datetime64("NaT", "s")
     year_first = np.ones(len(local), bool)
     year_first[loose.at] = loose.year_first
@@ -317,7 +317,7 @@ def after(started: Timestamps, seconds: np.ndarray, zone: str) -> Timestamps:
         offset_s = (local - utc).astype(float)
     local[~known], offset_s[~known] = np.datetime64("NaT", "s"), np.nan
     no = np.zeros(len(local), bool)
-    return Timestamps(local, offset_s, np.where(known, GOOD, BLANK), no, ~no)
+    return Timestamps(local, offset_s, np.where(known, GOOD, BLANK_TIME), no, ~no)
 
 
 def that_need_offsets(times: Sequence[Timestamps], zone: str) -> np.ndarray:

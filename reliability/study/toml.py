@@ -10,7 +10,7 @@ from typing import Any
 
 from reliability.schema.problems import Problem, Problems, StudyError
 
-MOST_BYTES = 4 * 2**20
+MOST_TOML_BYTES = 4 * 2**20
 MOST_MISTAKES = 20      # lines that are no TOML, after which no more are looked for
 _HEADER = re.compile(r"(\[\[?)([^\[\]]+)\]")
 _TWICE = re.compile(r"Cannot (overwrite a value|declare \(.*\) twice)")  # how tomllib puts it

@@ -18,7 +18,7 @@ from reliability.study.toml import read_toml
 LOW, VALUE, HIGH, BY_DEFAULT = "low", "value", "high", "default range"
 SCENARIO_COLUMNS = ("name", "laterals", "device", "counts", "fast_operations", "applicable_only")
 OF_EACH = ("laterals", "fast_operations")       # may be a table with an entry a lateral or device
-ALL = "all"
+EVERY_LATERAL = "all"
 
 
 def assumptions_frame(document: tomlkit.TOMLDocument) -> pd.DataFrame:
@@ -159,7 +159,7 @@ def _scenario(cells: dict[str, str]) -> tomlkit.items.Table:
             entry[name] = _table_of(cell)
         elif name in OF_EACH and (of_each := from_words(cell, name == "fast_operations")) is not None:
             entry[name] = _inline(of_each)
-        elif name == "laterals" and cell.casefold() != ALL:
+        elif name == "laterals" and cell.casefold() != EVERY_LATERAL:
             entry[name] = [part.strip() for part in cell.split(";") if part.strip()]
         elif name in ("counts", "fast_operations"):
             entry[name] = _plain_number(cell)

@@ -10,7 +10,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from reliability.schema.scenarios import Conversion, Scenario
-from reliability.study.toml_edit import ALL
+from reliability.study.toml_edit import EVERY_LATERAL
 
 
 def add_scenario(text: str, scenario: Scenario) -> tuple[str, str]:
@@ -57,7 +57,7 @@ def _entry(scenario: Scenario) -> Table:
     if isinstance(alike.laterals, Mapping):
         tables["laterals"] = _conversions(alike.laterals)
     elif alike.device is not None:
-        entry["laterals"] = ALL if alike.laterals is None else list(alike.laterals)
+        entry["laterals"] = EVERY_LATERAL if alike.laterals is None else list(alike.laterals)
     if alike.counts is not None:
         entry["counts"] = alike.counts
     if isinstance(alike.fast_operations, Mapping):

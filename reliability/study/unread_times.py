@@ -12,21 +12,21 @@ import numpy as np
 
 from reliability.schema.problems import Problem, Problems
 from reliability.study.time_forms import FORMS, NO_FORM, reasons_not_read
-from reliability.study.timestamps import BLANK, FAR, GOOD, Timestamps
+from reliability.study.timestamps import BLANK_TIME, FAR, GOOD, Timestamps
 
-MOST = 0.5      # share of the times of a column up to which those that cannot be used are left out (our choice)
+MOST_UNREAD = 0.5      # share of the times of a column up to which those that cannot be used are left out (our choice)
 SHORT_REMEDY = "write it like 2024-04-03 10:05, or leave the cell blank where it is not known"
 
 
 def unused(status: np.ndarray) -> np.ndarray:
     """Times (n,) bool that are written and cannot be used. status: of `Timestamps`."""
-    return np.asarray((status != GOOD) & (status != BLANK))
+    return np.asarray((status != GOOD) & (status != BLANK_TIME))
 
 
 def too_many(status: np.ndarray) -> bool:
-    """Whether more times of a column are written and cannot be used than may be left out: a share over `MOST`."""
-    bad, written = int(unused(status).sum()), int((status != BLANK).sum())
-    return bad > MOST * written
+    """Whether a larger share than `MOST_UNREAD` of a column's written times cannot be used, too many to leave out."""
+    bad, written = int(unused(status).sum()), int((status != BLANK_TIME).sum())
+    return bad > MOST_UNREAD * written
 
 
 def why_unused(texts: Sequence[str], status: Sequence[int]) -> list[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import tomlkit
 
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.schema.problems import Problem, Problems
 from reliability.study.folder import SETTINGS_FILE
 from reliability.study.header_names import column_map, exact_name, guess_table, in_both_units, match_names
@@ -58,13 +58,13 @@ def own_table(headers: Collection[str]) -> str:
     """The table of a study's own network that these headers are by name, of NETWORK_TABLES; "" for none."""
     names = {exact_name(h) for h in headers}
     return next((table for table in NETWORK_TABLES if all(
-        not names.isdisjoint(in_both_units(c.name)) for c in TABLES[table] if c.required)), "")
+        not names.isdisjoint(in_both_units(c.name)) for c in COLUMN_TABLES[table] if c.required)), "")
 
 
 def probable_own_table(file: str, headers: Collection[str]) -> str:
     """As `own_table`, for headers that probably are those of such a table, every required one among them."""
     table = guess_table(file, headers)
-    matched = match_names(headers, TABLES[table])
+    matched = match_names(headers, COLUMN_TABLES[table])
     return table if table in NETWORK_TABLES and not missing_columns(table, matched) else ""
 
 
@@ -82,7 +82,7 @@ def unmatched_outages(study: Study) -> str:
 def missing_columns(table: str, chosen: dict[str, str]) -> list[str]:
     """Required columns of a table that no header stands for, in neither unit of length."""
     given = set(chosen.values())
-    return [c.name for c in TABLES[table] if c.required and given.isdisjoint(in_both_units(c.name))]
+    return [c.name for c in COLUMN_TABLES[table] if c.required and given.isdisjoint(in_both_units(c.name))]
 
 
 def replaced_tables(tables: dict[str, tuple[str, bytes]]) -> list[str]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from reliability.formats import count
 from reliability.schema.problems import Problem, StudyError, shorten
 from reliability.xlsx import process
-from reliability.xlsx.process import ALL, TOO_LARGE
+from reliability.xlsx.process import ALL_SHEETS, TOO_LARGE
 
 # Our bounds: a sheet of some fifteen million cells is read within them.
 MOST_UNPACKED = 600 * 2**20
@@ -66,7 +66,7 @@ def read_workbook(name: str, content: bytes, most_cells: int) -> tuple[Sheet, tu
 
 def read_sheets(name: str, content: bytes, most_cells: int) -> list[Sheet]:
     """Every sheet, the visible ones with their rows; see `read_workbook`."""
-    return list(_sheets(name, content, most_cells, ALL))
+    return list(_sheets(name, content, most_cells, ALL_SHEETS))
 
 
 def _notes(name: str, chosen: Sheet, others: list[Sheet]) -> tuple[str, ...]:

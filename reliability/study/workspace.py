@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reliability.study.files import COMPANIONS
-from reliability.study.save import TABLES, create
+from reliability.study.save import SAVED_TABLES, create
 
 ENVIRONMENT = "RELIABILITY_WORKSPACE"
 _HOME = Path(__file__).parents[2]
@@ -71,7 +71,7 @@ def free_name(title: str) -> str:
 
 def demo_files(source: Path) -> dict[str, bytes]:
     """Input files of a demo study."""
-    return {name: (source / name).read_bytes() for name in ("study.toml", *TABLES, *COMPANIONS)
+    return {name: (source / name).read_bytes() for name in ("study.toml", *SAVED_TABLES, *COMPANIONS)
             if (source / name).is_file()}
 
 

@@ -31,7 +31,7 @@ from reliability.schema.units import unit_of
 from reliability.ui import background, decisive, figure, frame, overview_words, state, tiles, trials
 from reliability.ui.headers import Header
 from reliability.ui.money_charts import cashflow_chart, drivers_chart, npv_chart
-from reliability.ui.moved import PERSPECTIVES
+from reliability.ui.moved import PERSPECTIVE_NAMES
 from reliability.ui.scenario_results import base_results, in_perspective, pick_scenario, state_results
 from reliability.ui.slots import Slot
 from reliability.ui.text import plain, short
@@ -49,7 +49,8 @@ def show() -> None:
     shown, study, asked = frame.begin_with_state("Business case")
     columns = st.columns([2, 3, 5])
     state.hold("view", asked.perspective or study.values["perspective"])
-    columns[0].segmented_control("Perspective", list(PERSPECTIVES), key="view", format_func=PERSPECTIVES.__getitem__,
+    columns[0].segmented_control("Perspective", list(PERSPECTIVE_NAMES), key="view",
+                                 format_func=PERSPECTIVE_NAMES.__getitem__,
                                  required=True, help=PERSPECTIVE_HELP,
                                  on_change=_perspective, args=(study.values["perspective"],))
     now = state_results(study, shown.fingerprint, asked)
@@ -195,12 +196,13 @@ def _society(now: ScenarioResults, scenario: int) -> None:
 def _all(now: ScenarioResults) -> None:
     st.subheader("Every scenario, in both perspectives", anchor=False)
     rows = []
-    for view in PERSPECTIVES:
+    for view in PERSPECTIVE_NAMES:
         of = in_perspective(now, view)
         for s, name in enumerate(of.names):
             if s:
                 case = of.money[s]
-                rows.append({"perspective": PERSPECTIVES[view], "scenario": name, **{k: _usable(k, case[k]) for k in (
+                rows.append({"perspective": PERSPECTIVE_NAMES[view], "scenario": name,
+                             **{k: _usable(k, case[k]) for k in (
                     "capex", "npv", "irr", "bcr", "payback_years", "discounted_payback_years", "cost_per_ci_avoided",
                     "cost_per_cmi_avoided", "cost_per_callout_avoided")}})
     unit = short(now.business.currency, 12)

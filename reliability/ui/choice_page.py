@@ -48,7 +48,7 @@ from reliability.ui.text import plain, saidi_turn, short
 from reliability.ui.tiles import TileFigure
 from reliability.what_if import ScenarioResults
 
-FRONTIER_POINTS = 16
+FRONTIER_POINTS_SHOWN = 16
 
 
 def show() -> None:
@@ -137,7 +137,7 @@ def _curve(now: ScenarioResults, found: Selection) -> None:
     choice, question, currency = found.choice, found.question, now.business.currency
     whole = replace(question.limits, budget=None, saidi_reduction_minutes=None)
     curve = background.result(f"frontier|{now.digest}|{question.settings}|{question.only}|{whole}", lambda: frontier(
-        found.options, FRONTIER_POINTS, whole, seconds_per_point=1.0), "the curve")
+        found.options, FRONTIER_POINTS_SHOWN, whole, seconds_per_point=1.0), "the curve")
     if curve is not None and len(curve):
         most = f"{number(curve['saidi_minutes_avoided'].max())} minutes for {money(curve['capex'].max(), currency)}"
         figure.chart(frontier_chart(curve, choice.totals or None, currency, frame.presenting()),
@@ -157,10 +157,10 @@ def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
                               lambda f: f"{short(f)}: {count(int(by_feeder[f]), 'lateral')}")
     device, at = converted(network, now.results.table.protections[0].device, chosen)
     part = readiness.with_status(now, choice.selection).loc[chosen.index]
-    part = part if look.feeder == map_panel.ALL else part[part["feeder_id"] == look.feeder]
+    part = part if look.feeder == map_panel.ALL_FEEDERS else part[part["feeder_id"] == look.feeder]
     clicked = map_panel.draw(
         now.results, look, _classed(shown, now, chosen, look.measure), device, key="choice_feeder",
-        name="Chosen on all feeders" if look.feeder == map_panel.ALL else f"Chosen on {look.feeder}",
+        name="Chosen on all feeders" if look.feeder == map_panel.ALL_FEEDERS else f"Chosen on {look.feeder}",
         data=lambda: named(part, network, "section_id", "lateral", "backup_id"), chosen=at.tolist(),
         alt=f"One-line diagram of feeder {look.feeder} with {count(len(part), 'lateral')} converted.")
     if clicked:
@@ -171,19 +171,19 @@ def _map(shown: Opened, now: ScenarioResults, choice: Choice) -> None:
 def _classed(shown: Opened, now: ScenarioResults, chosen: pd.DataFrame, measure: str) -> Classed:
     """The laterals chosen by what is measured; verdicts and outages of all laterals."""
     network = now.results.network
-    if measure == map_panel.OUTAGES:
+    if measure == map_panel.OUTAGES_MEASURE:
         return map_panel.by_outages(shown, network)
-    if measure == map_panel.VERDICT:
+    if measure == map_panel.VERDICT_MEASURE:
         checks = checks_of_selection(now.results.study.model, chosen)
         return by_verdict(network, checks.proposal.head, checks.verdict)
     title, unit, column, kind = {
-        map_panel.MINUTES: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
-        map_panel.NPV: ("NPV of converting", now.business.currency, "npv", "money"),
-        map_panel.BREAK_EVEN: ("", "", BREAK_EVEN, "share")}[measure]
+        map_panel.MINUTES_MEASURE: ("Customer-minutes avoided", "a year", "customer_minutes_avoided", "any"),
+        map_panel.NPV_MEASURE: ("NPV of converting", now.business.currency, "npv", "money"),
+        map_panel.BREAK_EVEN_MEASURE: ("", "", BREAK_EVEN, "share")}[measure]
     values = at_heads(network, chosen["section_id"], chosen[column].to_numpy(dtype=float), 0.0)
-    if measure == map_panel.BREAK_EVEN:
+    if measure == map_panel.BREAK_EVEN_MEASURE:
         return by_benefit(network, map_panel.turns(values, "not chosen, or gain keeps its sign"))
-    worse = "worse than as built" if measure == map_panel.MINUTES else "below 0"
+    worse = "worse than as built" if measure == map_panel.MINUTES_MEASURE else "below 0"
     return by_benefit(network, Benefit(title, unit, values, kind, worse, "not chosen, or none"))
 
 

@@ -18,7 +18,7 @@ from reliability.schema.assumptions import MAY_CHANGE
 from reliability.study import Study
 from reliability.what_if import Asked, ScenarioResults, options_at
 
-SECONDS, GAP = 10.0, 1e-4
+SEARCH_SECONDS, OPTIMALITY_GAP = 10.0, 1e-4
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,8 @@ def select(now: ScenarioResults, asked: Asked, question: ChoiceRequest) -> Selec
 def chosen_again(now: ScenarioResults, base: ScenarioResults, question: ChoiceRequest) -> Choice:
     """The choice at the inputs of a moved state, for work beside a page. base: results at the study's own inputs."""
     options = None if base.decision.named else options_at(base.decision.options, base.results.study, now.results.study)
-    return choose(options or _built(now, question), question.limits, question.goal, gap=GAP, seconds=SECONDS)
+    return choose(options or _built(now, question), question.limits, question.goal, gap=OPTIMALITY_GAP,
+                  seconds=SEARCH_SECONDS)
 
 
 def _built(now: ScenarioResults, question: ChoiceRequest) -> Options:
@@ -106,6 +107,6 @@ def _chosen(now: ScenarioResults, options: Options, question: ChoiceRequest) -> 
     key, cached = (now.digest, question), st.session_state.get("choice")
     if cached is None or cached[0] != key:
         with st.spinner("Choosing …"):
-            found = choose(options, question.limits, question.goal, gap=GAP, seconds=SECONDS)
+            found = choose(options, question.limits, question.goal, gap=OPTIMALITY_GAP, seconds=SEARCH_SECONDS)
             cached = st.session_state["choice"] = (key, found)
     return cached[1]

@@ -16,8 +16,8 @@ from reliability.ui.text import label
 from reliability.ui.trials import SimulatedSpread
 from reliability.what_if import ScenarioResults
 
-MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
-            ("maifi_e", "MAIFI<sub>E</sub>", "events a year"), ("callouts", "Call-outs", "a year"))
+COMPARED_MEASURES = (("saifi", "SAIFI", "interruptions a year"), ("saidi_min", "SAIDI", "minutes a year"),
+                     ("maifi_e", "MAIFI<sub>E</sub>", "events a year"), ("callouts", "Call-outs", "a year"))
 PLAIN_NAMES = {"saifi": "SAIFI", "saidi_min": "SAIDI", "maifi_e": "MAIFI_E", "callouts": "call-outs"}
 BINS = 60
 
@@ -41,7 +41,8 @@ class Indices:
 
 def indices_of(now: ScenarioResults, spread: SimulatedSpread | None) -> Indices:
     """Indices of a state."""
-    return Indices(now.names, [{key: value(now, s, key) for key, *_ in MEASURES} for s in range(len(now.names))],
+    return Indices(now.names, [{key: value(now, s, key) for key,
+                                *_ in COMPARED_MEASURES} for s in range(len(now.names))],
                    spread.summaries if spread else None)
 
 
@@ -50,8 +51,8 @@ def bars(shown: Indices, large: bool = False, columns: int = 4) -> go.Figure:
     traces: list[dict[str, object]] = []
     notes: list[dict[str, object]] = []
     axes: dict[str, object] = {}
-    rows = -(-len(MEASURES) // columns)
-    for k, (key, name, unit) in enumerate(MEASURES):
+    rows = -(-len(COMPARED_MEASURES) // columns)
+    for k, (key, name, unit) in enumerate(COMPARED_MEASURES):
         at, across, down = "" if k == 0 else str(k + 1), k % columns, k // columns
         values = [of[key] for of in shown.expected]
         traces += [_bar(shown, s, k, unit) for s in range(len(shown.names))]
@@ -73,7 +74,7 @@ def bars(shown: Indices, large: bool = False, columns: int = 4) -> go.Figure:
 
 def _bar(shown: Indices, s: int, panel: int, unit: str) -> dict[str, object]:
     """The bar of one scenario in one panel."""
-    key, at = MEASURES[panel][0], "" if panel == 0 else str(panel + 1)
+    key, at = COMPARED_MEASURES[panel][0], "" if panel == 0 else str(panel + 1)
     expected, (colour, shape), name = shown.expected[s][key], series(s), label(shown.names[s])
     trace: dict[str, object] = {
         "type": "bar", "x": [s], "y": [expected], "xaxis": f"x{at}", "yaxis": f"y{at}", "name": name,
@@ -91,7 +92,7 @@ def bars_data(shown: Indices) -> pd.DataFrame:
     """The numbers of `bars`."""
     rows = []
     for s, scenario in enumerate(shown.names):
-        for key, _, unit in MEASURES:
+        for key, _, unit in COMPARED_MEASURES:
             of = shown.simulated[s][key] if shown.simulated else {}
             rows.append({"scenario": scenario, "index": PLAIN_NAMES[key], "unit": unit,
                          "expected": shown.expected[s][key],
@@ -101,7 +102,7 @@ def bars_data(shown: Indices) -> pd.DataFrame:
 
 def bars_alt(shown: Indices) -> str:
     """What `bars` shows, in words."""
-    parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(of[key])}" for key, *_ in MEASURES)
+    parts = [f"{name}: " + ", ".join(f"{PLAIN_NAMES[key]} {number(of[key])}" for key, *_ in COMPARED_MEASURES)
              for name, of in zip(shown.names, shown.expected, strict=True)]
     more = " Whiskers: 80 % range of a single year, P10 to P90." if shown.simulated else ""
     return "Bars of expected indices by scenario. " + "; ".join(parts) + "." + more

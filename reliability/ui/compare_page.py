@@ -27,7 +27,8 @@ from reliability.what_if import Asked, ScenarioResults, lowered_counts
 
 Moves = dict[str, float | int]      # what is moved, by key
 TILE_NAMES = {**{i.key: i.heading for i in INDICES if i.tile}, "callouts": "Call-outs, 1/yr"}
-OF_SECTIONS = ("temporary_fraction", "repair_hours", "reclosing_off_share")      # sliders that a section may overrule
+OVERRULED_BY_SECTIONS = ("temporary_fraction", "repair_hours",
+                         "reclosing_off_share")      # sliders that a section may overrule
 HEAD_START_SECONDS = 0.02
 TURNS = "turns_shown"
 ODDS = "Probability that NPV is above 0"
@@ -130,7 +131,7 @@ def _warnings(now: ScenarioResults, study: Study, moves: Moves) -> None:
         if lowered := lowered_counts(now, s):
             st.warning(f"{plain(name)}: the counts of {count(lowered, 'sectionalizer')} are lowered to one less than "
                        "the operations to lockout of the device above.")
-    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in OF_SECTIONS
+    stated = [sliders.sliders(study)[k].assumption.label.lower() for k in OVERRULED_BY_SECTIONS
               if k in moves and study.sections[k].notna().any()]
     if stated:
         st.caption(f"Sections that state their own {' or '.join(stated)} keep it.")

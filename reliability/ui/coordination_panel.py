@@ -12,10 +12,10 @@ import pandas as pd
 import streamlit as st
 
 from reliability.faults.coordination_view import (
-    FACTORS,
-    KEYS,
-    OPERATIONS,
-    OUTCOMES,
+    GROWTH_FACTORS,
+    OPERATION_NAMES,
+    OUTCOME_KEYS,
+    OUTCOME_WORDS,
     OutcomeSplit,
     feeders_frame,
     growth_frame,
@@ -91,7 +91,7 @@ def feeder(now: ScenarioResults, name: str, scenario: int) -> None:
         sums["km"] = sums["km"] / km
         shown = pd.DataFrame({"outcome": sums.index, **{
             f"{what}, {operation}, {unit}": [number(v) for v in sums[column, operation]] for column, what, unit in (
-                ("km", "line", unit), ("faults_per_year", "faults", "1/yr")) for operation in OPERATIONS}})
+                ("km", "line", unit), ("faults_per_year", "faults", "1/yr")) for operation in OPERATION_NAMES}})
         figure.table(shown, "Line and faults by outcome", "coordination_km")
         st.caption("Every device working, links as recorded. The fuse nearest the fault counts. "
                    f"{_reclosing_off(now)}")
@@ -126,20 +126,20 @@ def lateral(now: ScenarioResults, head: int, actuating_a: float, scenario: int) 
 def _shares(splits: dict[float, OutcomeSplit], own: float, sections: np.ndarray) -> None:
     """Two tables: the shares now, and on a fast and a delayed operation as the source grows."""
     growth = growth_frame(splits, sections)
-    occurring = [(key, name) for key, name in OUTCOMES.values() if (growth[key] > 0).any()]
+    occurring = [(key, name) for key, name in OUTCOME_WORDS.values() if (growth[key] > 0).any()]
     if not occurring:
         st.info("No fault falls on this lateral: it has neither a length nor a rate of its own.")
         return
-    now = growth[growth["fault_current_factor"] == own].set_index("operation").loc[list(OPERATIONS)]
+    now = growth[growth["fault_current_factor"] == own].set_index("operation").loc[list(OPERATION_NAMES)]
     table = pd.DataFrame({"outcome": [name for _, name in occurring], **{
         f"{operation}, % of faults": [number(100.0 * now[key].to_numpy()[k]) for key, _ in occurring]
-        for k, operation in enumerate(OPERATIONS)}})
+        for k, operation in enumerate(OPERATION_NAMES)}})
     figure.table(table, "Share of the lateral's faults by outcome", "coordination_shares")
     st.caption("Both: the device opens and the fuse melts as well. Shares count every fault current along the lateral; "
                "the check of the link looks at the tap alone, so that both may occur where no link is wrong.")
     st.markdown("**As the source grows**: fault currents times a factor, % of faults")
-    rows = growth[growth["fault_current_factor"].isin([*FACTORS, own])]
+    rows = growth[growth["fault_current_factor"].isin([*GROWTH_FACTORS, own])]
     factors = [number(f) for f in rows["fault_current_factor"]]
     more = pd.DataFrame({"factor, ×": factors, "operation": rows["operation"], **{
-        name: [number(100.0 * v) for v in rows[key]] for key, name in occurring if key in KEYS}})
+        name: [number(100.0 * v) for v in rows[key]] for key, name in occurring if key in OUTCOME_KEYS}})
     figure.table(more, "Coordination as the source grows", "coordination_growth")

@@ -10,7 +10,7 @@ import streamlit as st
 
 from reliability.tasks import HERE, Workers
 
-SMALL = 3000            # sections; parts of a smaller network take less time than threads lose by their turns
+SMALL_NETWORK = 3000            # sections; parts of a smaller network take less time than threads lose by their turns
 AT_MOST = 4             # threads: more would wait for each other
 
 
@@ -22,4 +22,4 @@ def _threads() -> Workers:
 
 def workers(sections: int) -> Workers:
     """Who does parts of the work on a network of so many sections."""
-    return _threads() if sections > SMALL else HERE
+    return _threads() if sections > SMALL_NETWORK else HERE

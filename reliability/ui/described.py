@@ -15,7 +15,7 @@ import plotly.graph_objects as go
 from reliability.formats import HOVER, exact
 from reliability.report.chart import (
     DATE,
-    LOG,
+    LOG_AXIS,
     Axis,
     BarChart,
     Bars,
@@ -31,11 +31,11 @@ from reliability.report.chart import (
 )
 from reliability.report.palette import GRID, INK, PAPER, fill, see_through
 from reliability.ui.described_map import map_figure
-from reliability.ui.plotting import BAR_GAP, DASHES, axis, layout, pattern, picture
+from reliability.ui.plotting import BAR_GAP, PLOTLY_DASHES, axis, layout, pattern, picture
 from reliability.ui.text import label
 
-SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
-SMALL = 12                         # size of the type of labels
+SERIES_SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
+SMALL_LABELS = 12                         # size of the type of labels
 CROWD = 100                        # more points are drawn small and faint
 
 
@@ -57,7 +57,7 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     if chart.line is not None:
         traces.append(_line(replace(chart.line, x=names)))
     traces += [{"type": "scatter", "x": [None], "y": [None], "mode": "lines", "name": label(r.name, 60),
-                "line": {"color": INK, "dash": DASHES[r.dash]}} for r in chart.references]      # for the key
+                "line": {"color": INK, "dash": PLOTLY_DASHES[r.dash]}} for r in chart.references]      # for the key
     more: dict[str, object] = {"rangemode": "tozero"} if not any(b.dots for b in chart.bars) else {}
     ends = [v for b in chart.bars for v in np.asarray(b.values, dtype=float) if np.isfinite(v)]
     if (chart.lying or _crossed(chart)) and more and any(b.labels is not None for b in chart.bars) and (
@@ -67,7 +67,7 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
     categories = axis(label(chart.category), type="category", showgrid=False,
                       **({"autorange": "reversed"} if chart.lying else {}))
     at = "x" if chart.lying else "y"
-    shapes = [{"type": "line", f"{at}0": r.at, f"{at}1": r.at, "line": {"color": INK, "dash": DASHES[r.dash]},
+    shapes = [{"type": "line", f"{at}0": r.at, f"{at}1": r.at, "line": {"color": INK, "dash": PLOTLY_DASHES[r.dash]},
                **({"y0": 0, "y1": 1, "yref": "paper"} if chart.lying else {"x0": 0, "x1": 1, "xref": "paper"})}
               for r in chart.references]
     notes = [note for k, bars in enumerate(chart.bars) for note in _labels(chart, bars, k)] if _crossed(chart) else []
@@ -85,7 +85,7 @@ def _labels(chart: BarChart, bars: Bars, number: int) -> list[dict[str, object]]
     width = (1.0 - BAR_GAP) / len(chart.bars)
     shift = width * (number - 0.5 * (len(chart.bars) - 1))
     return [{"x": k + shift, "y": float(value), "text": label(text), "showarrow": False, "yanchor": "bottom",
-             "yshift": 1, "borderpad": 0, "font": {"size": SMALL}, "bgcolor": see_through(PAPER, 0.85)}
+             "yshift": 1, "borderpad": 0, "font": {"size": SMALL_LABELS}, "bgcolor": see_through(PAPER, 0.85)}
             for k, (value, text) in enumerate(zip(bars.values, bars.labels or (), strict=False)) if text]
 
 
@@ -96,14 +96,14 @@ def _one(chart: BarChart, bars: Bars, names: list[str]) -> dict[str, object]:
     trace: dict[str, object] = {along: values, up: names, "name": label(bars.name)}
     if bars.dots:
         trace |= {"type": "scatter", "mode": "markers",
-                  "marker": {"size": 10, "color": colour, "symbol": SYMBOLS[bars.fill % len(SYMBOLS)]}}
+                  "marker": {"size": 10, "color": colour, "symbol": SERIES_SYMBOLS[bars.fill % len(SERIES_SYMBOLS)]}}
     else:
         trace |= {"type": "bar", along: values - bars.base, "base": bars.base,
                   "marker": {"color": colour, "pattern": pattern(shape)}}
         trace |= {"orientation": "h"} if chart.lying else {}
         if bars.labels is not None and not _crossed(chart):
             trace |= {"text": [label(t) for t in bars.labels], "textposition": "outside", "cliponaxis": False,
-                      "constraintext": "none", "textangle": 0, "textfont": {"size": SMALL}}
+                      "constraintext": "none", "textangle": 0, "textfont": {"size": SMALL_LABELS}}
     if bars.low is not None and bars.high is not None:
         trace[f"error_{along}"] = _interval(values, bars.low, bars.high, INK)
     return trace
@@ -121,10 +121,10 @@ def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]
 
 
 def _axis(of: Axis) -> dict[str, object]:
-    kinds: dict[str, dict[str, object]] = {LOG: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}
+    kinds: dict[str, dict[str, object]] = {LOG_AXIS: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}
     scale = kinds.get(of.scale, {})
     if of.limits is not None:
-        scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG else list(of.limits)
+        scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG_AXIS else list(of.limits)
     if of.ticks is not None:
         scale |= {"tickmode": "array", "tickvals": list(of.ticks), "ticktext": [exact(t) for t in of.ticks]}
     return axis(label(of.title, 80), **scale)
@@ -137,14 +137,15 @@ def _points(points: Points) -> dict[str, object]:
     trace: dict[str, object] = {
         "type": "scatter", "x": _places(points.x), "y": y, "name": label(points.name, 60),
         "mode": "markers+text" if points.labels is not None else "markers",
-        "marker": {"color": colour, "symbol": SYMBOLS[points.fill % len(SYMBOLS)], "opacity": 0.75 if crowded else 1,
+        "marker": {"color": colour, "symbol": SERIES_SYMBOLS[points.fill % len(SERIES_SYMBOLS)],
+                   "opacity": 0.75 if crowded else 1,
                    "size": 10 if points.large else 5 if crowded else 11,
                    "line": {"color": INK, "width": 1 if points.large else 0}}}
     if names is not None:
         trace |= {"text": [label(n, 14 if points.labels is not None else 40) for n in names],
                   "hovertemplate": f"%{{text}}: %{{x:{HOVER}}}, %{{y:{HOVER}}}<extra></extra>"}
     if points.labels is not None:
-        trace |= {"textposition": _sides(points.x, y), "cliponaxis": False, "textfont": {"size": SMALL}}
+        trace |= {"textposition": _sides(points.x, y), "cliponaxis": False, "textfont": {"size": SMALL_LABELS}}
     if points.low is not None and points.high is not None:
         trace["error_y"] = _interval(y, points.low, points.high, see_through(colour, 0.25)) | {"width": 0}
     return trace
@@ -177,7 +178,7 @@ def _line(line: Line) -> dict[str, object]:
     colour = INK if line.fill is None else fill(line.fill)[0]
     return {"type": "scatter", "x": _places(line.x), "y": np.asarray(line.y, dtype=float), "name": label(line.name, 60),
             "mode": "lines+markers" if line.marked else "lines", "line": {"color": colour, "width": 2,
-                                                                          "dash": DASHES[line.dash]}}
+                                                                          "dash": PLOTLY_DASHES[line.dash]}}
 
 
 def _areas(areas: Rectangles) -> dict[str, object]:

@@ -25,16 +25,16 @@ from reliability.report.chart import (
 )
 from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, see_through
-from reliability.ui.plotting import BUTTONS, DASHES, PICKED, layout, picture
+from reliability.ui.plotting import BUTTONS, PICKED, PLOTLY_DASHES, layout, picture
 from reliability.ui.text import label
 
-SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
-FINEST = 1 / 4000                  # of the width of the picture: a bend that is smaller is left out
-BAR_AT = (0.02, -0.03)             # of the window, from its lower left corner: below what is drawn
+PLOTLY_SYMBOLS = {SQUARE: "square", DIAMOND: "diamond", TRIANGLE: "triangle-up", CIRCLE: "circle", CROSS: "x-thin"}
+FINEST_SHARE = 1 / 4000                  # of the width of the picture: a bend that is smaller is left out
+SCALE_BAR_AT = (0.02, -0.03)             # of the window, from its lower left corner: below what is drawn
 BAR_ROOM = 0.06                    # of the window, below it
 # Room for both keys. A frame that made room for them itself would be fitted to the network twice, and too large.
-MARGINS: dict[str, int] = {"l": 10, "r": BUTTONS, "t": 100, "b": 74, "autoexpand": False}
-KEYS_HEIGHT = MARGINS["t"] + MARGINS["b"]
+MAP_MARGINS: dict[str, int] = {"l": 10, "r": BUTTONS, "t": 100, "b": 74, "autoexpand": False}
+KEYS_HEIGHT = MAP_MARGINS["t"] + MAP_MARGINS["b"]
 FRAME_SHAPE, LEAST_HEIGHT = 2.2, 380    # width over height of a frame as it is asked for; pixels
 LEGEND: dict[str, object] = {"orientation": "h", "x": 0, "itemclick": False, "itemdoubleclick": False}
 
@@ -57,14 +57,14 @@ def map_figure(chart: MapChart, large: bool, height: int) -> go.Figure:
     if chart.places is not None:
         traces.append(_at(*placed(chart.places.x, chart.places.y)) | _places(chart.places))
     bar, notes = _scale(chart.window, chart.miles, unit)
-    finest = FINEST * (east - west)
+    finest = FINEST_SHARE * (east - west)
     shapes = [*(_line(line, *placed(*thinned(line.x, line.y, finest))) for line in chart.lines), bar]
     tall = (north - south) / unit
     ends = [(0.0, (east - west) / unit), (-BAR_ROOM * tall, tall)]
     across, up = ({"visible": False, "range": list(end)} for end in ends)
     return picture(traces, layout(
         _fitting(height, chart.window), large, **PICKED, shapes=shapes, annotations=notes, hoverdistance=30,
-        margin=MARGINS, modebar={"orientation": "v"},
+        margin=MAP_MARGINS, modebar={"orientation": "v"},
         # the frame keeps its size; of the two ranges one is made longer until both have one scale
         xaxis=across | {"constrain": "range"},
         yaxis=up | {"scaleanchor": "x", "scaleratio": 1, "constrain": "range"},
@@ -81,7 +81,7 @@ def _fitting(height: int, window: tuple[float, float, float, float]) -> int:
 
 
 def _style(line: MapLines) -> Trace:
-    return {"color": line.colour, "width": line.width, "dash": DASHES[line.dash]}
+    return {"color": line.colour, "width": line.width, "dash": PLOTLY_DASHES[line.dash]}
 
 
 def _key(line: MapLines) -> Trace:
@@ -106,7 +106,7 @@ def _marks(marks: MapMarks) -> Trace:
     border = {"color": marks.colour, "width": 2 if marks.shape == CROSS else 1.4}
     trace: Trace = {"mode": "markers", "name": label(marks.name, 60), "hoverinfo": "skip",
                     "showlegend": bool(marks.name), "legend": "legend2", "marker": {
-                        "symbol": SYMBOLS[marks.shape], "size": 1.3 * marks.size, "line": border,
+                        "symbol": PLOTLY_SYMBOLS[marks.shape], "size": 1.3 * marks.size, "line": border,
                         "color": marks.colour if marks.filled else PAPER, "opacity": 1},
                     "selected": {"marker": {"opacity": 1}}, "unselected": {"marker": {"opacity": 1}}}
     if marks.labels is not None:
@@ -130,7 +130,8 @@ def _scale(window: tuple[float, float, float, float], miles: bool, unit: float) 
     """The bar of a round length, which moves and grows with the map, and its words."""
     length, words = scale_bar(window, miles)
     west, east, south, north = window
-    x, y, tick = BAR_AT[0] * (east - west) / unit, BAR_AT[1] * (north - south) / unit, 0.008 * (east - west) / unit
+    x, y = SCALE_BAR_AT[0] * (east - west) / unit, SCALE_BAR_AT[1] * (north - south) / unit
+    tick = 0.008 * (east - west) / unit
     end = x + length / unit
     path = f"M {x} {y + tick} L {x} {y} L {end} {y} L {end} {y + tick}"
     return ({"type": "path", "path": path, "line": {"color": INK, "width": 2.5}},

@@ -16,7 +16,7 @@ from reliability.ui.plotting import axis, layout, named_lines, picture, upright
 from reliability.ui.text import label
 from reliability.ui.trials import SimulatedSpread
 
-BINS, ENDS = 60, (2.0, 98.0)       # percentiles at which the picture ends
+BINS, SHOWN_PERCENTILES = 60, (2.0, 98.0)       # percentiles at which the picture ends
 PERCENTILES = (10, 50, 90)
 ONE_YEAR, AVERAGE = "single year", "average year of a trial"
 
@@ -30,7 +30,7 @@ def changes_of(spread: SimulatedSpread, first: int, second: int) -> dict[str, np
 def _binned(spread: SimulatedSpread, first: int, second: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     """Edges (b + 1,) and the share of years, and of averages, in each bin; the furthest years lie beyond."""
     of = changes_of(spread, first, second)
-    low, high = np.percentile(of[ONE_YEAR], ENDS)
+    low, high = np.percentile(of[ONE_YEAR], SHOWN_PERCENTILES)
     low, high = min(low, 0.0), max(high, 0.0)
     edges = np.linspace(low, high if high > low else low + 1.0, BINS + 1)
     return edges, {name: np.histogram(values, edges)[0] / len(values)

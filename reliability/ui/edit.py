@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from reliability.formats import count
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.schema.devices import LATERAL_DEVICES
 from reliability.study import StudyError, text_tables, toml_edit
 from reliability.study.changes import apply_change, drafts
@@ -30,7 +30,7 @@ from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import plain
 
-OUTCOMES = "edit_outcomes"
+OUTCOMES_KEY = "edit_outcomes"
 WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
 CHANGES_SHOWN, DRAFTS_SHOWN = 3, 5
 DRAFTS = "drafts"                   # where on the page the outcome of taking one up is shown
@@ -39,7 +39,7 @@ SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fa
 
 def tables(shown: Opened) -> None:
     """Edit the tables that the study has: the network, its settings and curves, and the outage records."""
-    stated = [t for t in TABLES if text_tables.table_file(shown.folder, t)]
+    stated = [t for t in COLUMN_TABLES if text_tables.table_file(shown.folder, t)]
     table = st.segmented_control("Table", stated, default=stated[0], key="edit_table", required=True)
     _table(shown, table)
 
@@ -49,7 +49,7 @@ def _table(shown: Opened, table: str) -> None:
     if file is None:
         return
     original = st.session_state.setdefault("edited_originals", {})      # as it was when the editor's rows were read
-    known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in TABLES[table]}
+    known = {c.name: f"{c.help} {f'({c.unit})' if c.unit else ''}" for c in COLUMN_TABLES[table]}
 
     def read() -> pd.DataFrame:
         frame = text_tables.rows_frame(file, (shown.folder / file).read_bytes())
@@ -181,7 +181,7 @@ def draft_tables(shown: Opened) -> None:
     st.subheader("Correct them here", anchor=False)
     st.caption("Or in your own program: the files are in the workspace, and this page shows their state at once.")
     files = [f.name for f in input_files(shown.folder)]
-    choices = [*(f for f in files if f.rpartition(".")[0] in TABLES), SETTINGS_FILE]
+    choices = [*(f for f in files if f.rpartition(".")[0] in COLUMN_TABLES), SETTINGS_FILE]
     with_problem = next((p.file for p in shown.problems.problems if p.file in choices), choices[0])
     file = st.segmented_control("File", choices, default=with_problem, key="draft_file", required=True)
     if file == SETTINGS_FILE:
@@ -246,7 +246,7 @@ def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str 
     return own_work.one_at_a_time(
         shown.name, made_of or shown.fingerprint, table, partial(_mark, shown),
         lambda mark: apply_change(shown.folder, files, remove, mark, sound),
-        st.session_state.setdefault(OUTCOMES, {}), (shown.name, table), datetime.now).fingerprint
+        st.session_state.setdefault(OUTCOMES_KEY, {}), (shown.name, table), datetime.now).fingerprint
 
 
 def _mark(shown: Opened) -> str:
@@ -260,19 +260,19 @@ def _mark(shown: Opened) -> str:
 def unsaved(shown: Opened) -> bool:
     """Whether this tab holds a change of the study that could not be saved."""
     return any(name == shown.name and outcome.fingerprint is None
-               for (name, _), (outcome, _) in st.session_state.get(OUTCOMES, {}).items())
+               for (name, _), (outcome, _) in st.session_state.get(OUTCOMES_KEY, {}).items())
 
 
 def _forget(shown: Opened, table: str) -> None:
     """Take back what is said of an earlier state of a table, but that a change of it has become a draft."""
-    outcomes = st.session_state.get(OUTCOMES, {})
+    outcomes = st.session_state.get(OUTCOMES_KEY, {})
     outcome, _ = outcomes.get((shown.name, table), (None, None))
     if outcome is not None and not outcome.elsewhere:
         del outcomes[shown.name, table]
 
 
 def _report(shown: Opened, table: str) -> None:
-    outcome, when = st.session_state.get(OUTCOMES, {}).get((shown.name, table), (None, None))
+    outcome, when = st.session_state.get(OUTCOMES_KEY, {}).get((shown.name, table), (None, None))
     if outcome is None:
         return
     if outcome.problems:

@@ -14,12 +14,12 @@ from reliability.schema.devices import DEVICES
 from reliability.ui import symbols
 from reliability.ui.lengths import KM
 from reliability.ui.one_line import Layout, Line, connections, lay_out, runs
-from reliability.ui.plotting import BUTTONS, DASHES, FONT, PICKED, axis, layout, picture
+from reliability.ui.plotting import BUTTONS, PICKED, PLOTLY_DASHES, PLOTLY_FONT, axis, layout, picture
 from reliability.ui.text import label
 
-ROW_PX, TALLEST = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
+ROW_PX, TALLEST_DRAWING = 21, 600          # pixels a row, and of a drawing: with more rows they lie closer
 NAMED_ROW_PX = 11                  # pixels a row from which names have room
-TOP, BOTTOM = 56, 120              # pixels for the two keys
+LEGENDS_HEIGHT, BOTTOM = 56, 120              # pixels for the two keys
 LABELLED_AT_MOST = 130
 Described = dict[str, object]      # a trace, shape or note as plotly reads it
 
@@ -35,22 +35,23 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
     places = replace(places, x0=places.x0 / unit[1], x1=places.x1 / unit[1])
     at = places.sections
     lateral = network.unit[at]
-    height = min(max(300, ROW_PX * places.rows + TOP + BOTTOM), TALLEST)
-    roomy = (height - TOP - BOTTOM) / max(places.rows, 1) >= NAMED_ROW_PX
+    height = min(max(300, ROW_PX * places.rows + LEGENDS_HEIGHT + BOTTOM), TALLEST_DRAWING)
+    roomy = (height - LEGENDS_HEIGHT - BOTTOM) / max(places.rows, 1) >= NAMED_ROW_PX
     shapes, notes = _devices(places, device[at])
-    key_shapes, key_notes = _key(sorted({int(d) for d in device[at] if d != NO_DEVICE}), height - TOP - BOTTOM)
+    key_shapes, key_notes = _key(sorted({int(d) for d in device[at] if d != NO_DEVICE}),
+                                 height - LEGENDS_HEIGHT - BOTTOM)
     shapes += [symbols.source(float(places.x0[k]), int(places.row[k]))
                for k in np.flatnonzero(places.x0 <= 1e-9).tolist()] + key_shapes
     reach = float(places.x1.max(initial=1.0))
     return picture(
         [*_main(places, lateral < 0), *_laterals(places, lateral, classed),
          _pickable(network, places, lateral, classed, chosen, roomy)],
-        layout(height, False, **PICKED, margin={"l": 10, "r": BUTTONS, "t": TOP, "b": BOTTOM},
+        layout(height, False, **PICKED, margin={"l": 10, "r": BUTTONS, "t": LEGENDS_HEIGHT, "b": BOTTOM},
                modebar={"orientation": "v"}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
                    "title": {"text": f"<b>{label(classed.legend, 80)}</b>  "}},
-               font={"family": FONT, "size": 17 if large else 14, "color": INK},
+               font={"family": PLOTLY_FONT, "size": 17 if large else 14, "color": INK},
                xaxis=axis(f"Distance from the source, {unit[0]} (short sections drawn longer)", showgrid=False,
                           zeroline=False, range=[-0.03 * reach, 1.09 * reach]),
                yaxis={"visible": False, "range": [float(places.row.min(initial=0)) - 0.8,
@@ -69,7 +70,8 @@ def _main(places: Layout, which: np.ndarray) -> list[Described]:
 
 def _laterals(places: Layout, lateral: np.ndarray, classed: Classed) -> list[Described]:
     of_section = np.where(lateral >= 0, classed.of_head[lateral], NO_LATERAL)
-    return [_lines(runs(places, of_section == k), {"color": c.colour, "width": c.width, "dash": DASHES[c.dash]}, c.name)
+    return [_lines(runs(places, of_section == k), {"color": c.colour, "width": c.width, "dash": PLOTLY_DASHES[c.dash]},
+                   c.name)
             for k, c in enumerate(classed.classes) if (of_section == k).any()]
 
 

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 import streamlit as st
 from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-from reliability.formats import DASH, TEXT, shown
+from reliability.formats import DASH, TEXT_KIND, shown
 from reliability.ui import download
 from reliability.ui.headers import Header, header
 from reliability.ui.text import plain
@@ -99,5 +99,5 @@ def _written(frame: pd.DataFrame, heads: Mapping[str, Header]) -> Any:
     if not numbers or frame.size > WRITTEN_AT_MOST:
         return frame
     write: dict[Any, str | Callable[[object], str] | None] = {
-        c: partial(shown, kind="any" if heads[c].kind == TEXT else heads[c].kind) for c in numbers}
+        c: partial(shown, kind="any" if heads[c].kind == TEXT_KIND else heads[c].kind) for c in numbers}
     return frame.reset_index(drop=True).style.format(write, na_rep=DASH)

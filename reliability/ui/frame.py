@@ -26,7 +26,7 @@ LEARNING = "Learning the fault rates from the outage records …"
 
 def presenting() -> bool:
     """Whether type is large, for a room."""
-    return state.text(state.LARGE) == "1"
+    return state.text(state.LARGE_TYPE_KEY) == "1"
 
 
 def begin(title: str, lead: str = "", with_state: bool = False) -> Opened:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reliability.formats import TEXT
+from reliability.formats import TEXT_KIND
 
 
 @dataclass(frozen=True)
 class Header:
-    """Head of a column. label: in words, with the unit; None: that of `HEADERS`. kind: of its numbers (`formats`)."""
+    """Head of a column. label: in words, with the unit; None: of `COLUMN_HEADERS`. kind: of its numbers (`formats`)."""
 
     label: str | None
     kind: str = "any"
@@ -23,8 +23,8 @@ def _of(kind: str, /, **labels: str) -> dict[str, Header]:
     return {key: Header(label, kind) for key, label in labels.items()}
 
 
-HEADERS: dict[str, Header] = {
-    **_of(TEXT, lateral_id="Lateral, section", feeder_id="Feeder", section_id="Section", backup_id="Backup",
+COLUMN_HEADERS: dict[str, Header] = {
+    **_of(TEXT_KIND, lateral_id="Lateral, section", feeder_id="Feeder", section_id="Section", backup_id="Backup",
           device_id="Device's number", location="Location", device="Device", verdict="Verdict",
           not_passed="Checks not passed", what="What", in_the_proposal="In the proposal", status="Status", name="Name",
           why="Why", part="Part", change="Change", reclosing="Reclosing", fault="Fault",
@@ -62,8 +62,8 @@ HEADERS: dict[str, Header] = {
 
 
 def header(column: str) -> Header:
-    """Head of a column: as in `HEADERS`, else its name in words."""
-    known = HEADERS.get(column)
+    """Head of a column: as in `COLUMN_HEADERS`, else its name in words."""
+    known = COLUMN_HEADERS.get(column)
     if known is not None:
         return known
     words = column.replace("_", " ")

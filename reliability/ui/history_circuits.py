@@ -10,14 +10,15 @@ from reliability.history.history import History
 from reliability.history.panels import EVENTS
 from reliability.history.worst_circuits import WORST_SHARE, Circuits
 from reliability.report import charts_history as charts
-from reliability.report.records import ALL, WITHOUT
+from reliability.report.records import ALL_EVENTS, WITHOUT
 from reliability.report.records_reported import areas_frame, circuits_frame, index_frame
 from reliability.report.sections_areas import NO_AREAS
 from reliability.ui import described, figure, frame
 from reliability.ui.headers import Header
 
-KINDS = {"saifi": ("SAIFI", "index"), "saidi_min": ("SAIDI, min", "minutes"), "caidi_min": ("CAIDI, min", "minutes"),
-         "maifi_e": ("MAIFI_E", "index"), EVENTS: ("interruptions a year", "ratio")}
+CIRCUIT_INDICES = {"saifi": ("SAIFI", "index"), "saidi_min": ("SAIDI, min", "minutes"),
+                   "caidi_min": ("CAIDI, min", "minutes"),
+                   "maifi_e": ("MAIFI_E", "index"), EVENTS: ("interruptions a year", "ratio")}
 TEXTS = {"worst_by": f"among the worst {percent(WORST_SHARE)} by", "years_worst": "years among the worst"}
 
 
@@ -58,16 +59,17 @@ def show(history: History) -> None:
 def _circuits(circuits: Circuits, kind: str, key: str, names: dict[str, str] | None = None) -> None:
     years = circuits.years
     span = str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
-    st.caption(f"By the records of {span}, the worst first: {WITHOUT}, then {ALL}.")
+    st.caption(f"By the records of {span}, the worst first: {WITHOUT}, then {ALL_EVENTS}.")
     table = circuits_frame(circuits, kind)
     if names is not None:
         table = table[(table["worst_by"] != "") | (table["worst_by_all"] != "")]
         table = table.assign(**{kind: [names.get(str(i), str(i)) for i in table[kind]]})
-    figure.table(pd.DataFrame(table[[kind, *TEXTS, *KINDS, *(f"{k}_all" for k in KINDS)]]), f"Worst {kind}s", key,
+    figure.table(pd.DataFrame(table[[kind, *TEXTS, *CIRCUIT_INDICES, *(f"{k}_all" for k in CIRCUIT_INDICES)]]),
+                 f"Worst {kind}s", key,
                  column_config=TEXTS | _configuration("") | _configuration("_all"))
 
 
 def _configuration(end: str) -> dict[str, object]:
-    label = f", {ALL}" if end else ""
+    label = f", {ALL_EVENTS}" if end else ""
     return {f"{key}{end}": Header(f"{name}{label}", kind)
-            for key, (name, kind) in KINDS.items()}
+            for key, (name, kind) in CIRCUIT_INDICES.items()}

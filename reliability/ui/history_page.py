@@ -29,7 +29,7 @@ from reliability.ui.opened import Opened
 from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import plain
 
-TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
+FITTED_TIMES = ("repair_hours", "switching_hours", "refuse_hours", "reset_hours", "patrol_hours")
 
 OF_FEEDERS = {f"{of}_{index}": f"{label} {word}{unit}" for index, label, unit in (
     ("saifi", "SAIFI", ", 1/yr"), ("saidi_min", "SAIDI", ", min/yr"))
@@ -88,7 +88,7 @@ def _draw(chart: Chart, data: Callable[[], pd.DataFrame], name: str, key: str, h
 def _years(history: History) -> None:
     if history.calibration is not None:
         st.markdown(f"**Against the model**: {plain(history.calibration.verdict, 600)}")
-    index = st.segmented_control("Index", list(charts.INDICES), format_func=lambda i: charts.INDICES[i][0],
+    index = st.segmented_control("Index", list(charts.YEAR_INDICES), format_func=lambda i: charts.YEAR_INDICES[i][0],
                                  default="saidi_min", key="history_index", required=True)
     left, right = st.columns(2, gap="large")
     both = pd.DataFrame({index: history.every_event.years[index],
@@ -273,7 +273,7 @@ def _try_factors(shown: Opened, found: Calibration) -> None:
     known, moves = sliders.sliders(study), dict(sliders.moved(study))
     wanted = {"fault_rate_factor": found.rate_factor} if np.isfinite(found.rate_factor) else {}
     if np.isfinite(found.time_factor):
-        wanted |= {key: known[key].start * found.time_factor for key in TIMES}
+        wanted |= {key: known[key].start * found.time_factor for key in FITTED_TIMES}
     moves |= {key: round(float(np.clip(value, known[key].low, known[key].high)), 4) for key, value in wanted.items()}
     sliders.set_all(moves)
     said = [f"{what} times {number(factor)}" for what, factor in (

@@ -11,7 +11,7 @@ import streamlit as st
 from reliability.formats import money, shown
 from reliability.import_questions import Base, base_of, effects
 from reliability.intake import Imported, Prepared
-from reliability.intake.questions import QUESTIONS, Question, answered_by
+from reliability.intake.questions import ALL_QUESTIONS, Question, answered_by
 from reliability.study import Study, StudyError
 from reliability.ui import background
 from reliability.ui.import_draft import KEPT, Draft
@@ -19,7 +19,7 @@ from reliability.ui.import_report_panel import study_of
 from reliability.ui.problem_table import show_problems
 from reliability.ui.text import plain
 
-EFFECTS = "effects"
+EFFECTS_KEY = "effects"
 
 
 def questions(draft: Draft, prepared: Prepared) -> None:
@@ -46,8 +46,8 @@ def questions(draft: Draft, prepared: Prepared) -> None:
 
 def open_questions(imported: Imported) -> tuple[list[Question], list[tuple[str, str]]]:
     """Questions that the data do not answer, and title and reason of those that they do."""
-    why = {q.key: answered_by(imported, q) for q in QUESTIONS}
-    return [q for q in QUESTIONS if not why[q.key]], [(q.title, why[q.key]) for q in QUESTIONS if why[q.key]]
+    why = {q.key: answered_by(imported, q) for q in ALL_QUESTIONS}
+    return [q for q in ALL_QUESTIONS if not why[q.key]], [(q.title, why[q.key]) for q in ALL_QUESTIONS if why[q.key]]
 
 
 def chosen_answers(draft: Draft, imported: Imported) -> dict[str, str]:
@@ -70,7 +70,7 @@ def opened_study(draft: Draft, imported: Imported) -> Study | StudyError:
 
 
 def _effects(draft: Draft, study: Study, asked: list[Question]) -> pd.DataFrame | None:
-    key = f"{EFFECTS} {draft.token} {hash(draft.recipe_text)}"
+    key = f"{EFFECTS_KEY} {draft.token} {hash(draft.recipe_text)}"
 
     def work() -> pd.DataFrame:
         base: Base = base_of(study)

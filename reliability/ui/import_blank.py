@@ -10,7 +10,7 @@ import streamlit as st
 
 from reliability.study import toml_edit, workspace
 from reliability.study.save import create
-from reliability.study.template import SECTIONS, settings_text
+from reliability.study.template import SECTIONS_TEMPLATE, settings_text
 from reliability.study.uploaded_study import study_files
 from reliability.ui import opened, state
 
@@ -28,7 +28,7 @@ def blank() -> None:
         "sections": "one table: a row a line section, each naming the one before it",
         "flat": "two tables: feeders, and laterals that name their feeder"}.get)
     if st.button("Make it", type="primary", key="blank_make"):
-        files = {"sections.csv": SECTIONS.encode()} if kind == "sections" else {
+        files = {"sections.csv": SECTIONS_TEMPLATE.encode()} if kind == "sections" else {
             "feeders.csv": FEEDERS_CSV.encode(), "laterals.csv": LATERALS_CSV.encode()}
         files = study_files({}, {}, settings_text().encode(), title) | files
         open_new(title, files, "A small invented network to write over: see Sections and Assumptions below.")

@@ -25,9 +25,9 @@ from reliability.ui.import_draft import Draft, same
 from reliability.ui.import_kinds import KIND_NAMES, OWN_NAMES
 from reliability.ui.text import plain, short
 
-UNKNOWN = "open"
+OPEN_KIND = "open"
 NOT_USED = "– not used –"
-NAMES = {**KIND_NAMES, **OWN_NAMES, UNKNOWN: "open: choose one"}
+KIND_CHOICES = {**KIND_NAMES, **OWN_NAMES, OPEN_KIND: "open: choose one"}
 
 
 def files(draft: Draft, prepared: Prepared) -> None:
@@ -47,10 +47,11 @@ def files(draft: Draft, prepared: Prepared) -> None:
 def _table(draft: Draft, k: int, one: Recognised) -> None:
     name, kind, state = st.columns([3, 4, 5], vertical_alignment="center")
     name.markdown(f"**{plain(one.table.name)}**, {count(len(one.table), 'row')}")
-    now = one.kind or (IGNORE if one.rule is not None else UNKNOWN)
-    options = [*([UNKNOWN] if now == UNKNOWN else []), *EVERY_KIND, *OWN_NAMES]
+    now = one.kind or (IGNORE if one.rule is not None else OPEN_KIND)
+    options = [*([OPEN_KIND] if now == OPEN_KIND else []), *EVERY_KIND, *OWN_NAMES]
     key = f"kind_{draft.token}_{k}_{now}"
-    kind.selectbox(f"Kind of {short(one.table.name)}", options, index=options.index(now), format_func=NAMES.__getitem__,
+    kind.selectbox(f"Kind of {short(one.table.name)}", options, index=options.index(now),
+                   format_func=KIND_CHOICES.__getitem__,
                    key=key, label_visibility="collapsed", on_change=_kind_chosen, args=(draft, one, key))
     state.markdown(_state(one))
 
@@ -59,7 +60,7 @@ def _kind_chosen(draft: Draft, one: Recognised, key: str) -> None:
     kind = str(st.session_state[key])
     if kind in OWN_NAMES:
         draft.decide_one("own", one.table.file, {"table": kind})
-    elif kind not in (UNKNOWN, one.kind):         # the box may tell of a change that is none
+    elif kind not in (OPEN_KIND, one.kind):         # the box may tell of a change that is none
         draft.change_recipe(lambda now: with_kind(now.recipe, same(now, one), kind))
 
 

@@ -20,8 +20,8 @@ from reliability.intake.recognise import Recognised
 from reliability.study import StudyError, uploads
 from reliability.ui import background, state
 
-SEEN, ARRIVED, STEP = "upload_seen", "upload_arrived", "import_step"
-STAGES = 6                      # of an import, see `import_study`
+UPLOAD_SEEN, ARRIVED, STEP_KEY = "upload_seen", "upload_arrived", "import_step"
+IMPORT_STAGES = 6                      # of an import, see `import_study`
 KEPT = 3                        # imports, and sets of effects, that stay in memory
 
 
@@ -81,7 +81,7 @@ class Draft:
 
 def current() -> Draft | None:
     """The draft of this tab, as chosen or by the link."""
-    token = state.text(state.DRAFT)
+    token = state.text(state.DRAFT_KEY)
     names = uploads.names(token) if token else None
     if not token or not names:
         return None
@@ -114,10 +114,10 @@ def take(brought: dict[str, bytes]) -> None:
     brought: files under the names that they are stored by, see `uploads.named`. What was there before stays as it is,
     and away where somebody took it out of the draft.
     """
-    seen = st.session_state.get(SEEN, {})
+    seen = st.session_state.get(UPLOAD_SEEN, {})
     if brought == seen:
         return
-    st.session_state[SEEN] = brought
+    st.session_state[UPLOAD_SEEN] = brought
     if not brought:             # another page was looked at meanwhile: an uploader forgets then, the draft does not
         return
     gone = seen.keys() - brought.keys() if brought.keys() & seen.keys() else set()
@@ -175,7 +175,7 @@ def replace_table(draft: Draft, name: str, content: bytes) -> None:
     draft.decide(own=own)
     start({n: c for n, c in files.items() if n != name} | {new: content},
           Draft(draft.token, draft.files, uploads.get_plan(draft.token)))
-    if state.text(state.DRAFT) != draft.token:
+    if state.text(state.DRAFT_KEY) != draft.token:
         uploads.drop(draft.token)
 
 
@@ -183,7 +183,7 @@ def forget(draft: Draft | None) -> None:
     """Drop the draft."""
     if draft is not None:
         uploads.drop(draft.token)
-    st.session_state.pop(STEP, None)
+    st.session_state.pop(STEP_KEY, None)
     state.put(draft="")
 
 
@@ -220,7 +220,7 @@ def imported_of(draft: Draft, prepared: Prepared) -> Imported | StudyError | Non
 
     def work() -> Imported | StudyError:
         try:
-            return import_study(prepared, "", background.teller(key, STAGES))
+            return import_study(prepared, "", background.teller(key, IMPORT_STAGES))
         except StudyError as error:
             return error
 

@@ -11,14 +11,14 @@ from reliability.intake.kinds import (
     DEVICE_ROWS,
     FIELDS,
     IGNORE,
-    OPERATIONS,
+    OPERATION_ROWS,
     OUTAGE_ROWS,
     REQUIRED,
     SEGMENTS,
     SETTINGS_ROWS,
     SOURCES,
 )
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.study import StudyError, uploads
 from reliability.study.text_tables import rows_frame
 from reliability.study.uploaded_study import NETWORK_TABLES, own_table, probable_own_table
@@ -27,12 +27,13 @@ from reliability.ui.import_draft import Draft
 
 KIND_NAMES = {SEGMENTS: "segments: spans of line", DEVICE_ROWS: "devices: protective and switching",
               CUSTOMERS: "customers: transformers or meters", SOURCES: "sources: where feeders begin",
-              OUTAGE_ROWS: "outages: outage records", OPERATIONS: "operations: counter readings and momentary events",
+              OUTAGE_ROWS: "outages: outage records",
+              OPERATION_ROWS: "operations: counter readings and momentary events",
               SETTINGS_ROWS: "settings: overcurrent settings of reclosing devices",
               CURVE_ROWS: "curves: time-current curves by points", IGNORE: "not used"}
 OWN_NAMES = {"sections": "sections: a study's own table of the network", "feeders": "feeders: a study's own, flat form",
              "laterals": "laterals: a study's own, flat form"}
-RECORDS = {OUTAGE_ROWS, OPERATIONS, SETTINGS_ROWS, CURVE_ROWS}
+RECORD_KINDS = {OUTAGE_ROWS, OPERATION_ROWS, SETTINGS_ROWS, CURVE_ROWS}
 
 
 def is_own(draft: Draft) -> bool:
@@ -45,7 +46,8 @@ def is_own(draft: Draft) -> bool:
         return False
     if any(draft.own.get(one.table.file, {}).get("table") == "" or one.rule is not None for one in found):
         return False
-    return all(one.kind in RECORDS or (not one.kind and probable_own_table(one.table.file, list(one.table.columns)))
+    return all(one.kind in RECORD_KINDS or (not one.kind and probable_own_table(one.table.file,
+                                                                                list(one.table.columns)))
                for one in found)
 
 
@@ -79,7 +81,7 @@ def kinds_guide() -> None:
 def _columns(kind: str) -> pd.DataFrame:
     if kind in OWN_NAMES:
         return pd.DataFrame([{"column": c.name, "required": "yes" if c.required else "", "unit": c.unit,
-                              "meaning": c.help} for c in TABLES[kind]])
+                              "meaning": c.help} for c in COLUMN_TABLES[kind]])
     required = {name: " or ".join(group) for group in REQUIRED[kind] for name in group}
     return pd.DataFrame([{"column": f.name, "required": required.get(f.name, ""), "unit": f.column.unit,
                           "meaning": f.column.help} for f in FIELDS[kind]])

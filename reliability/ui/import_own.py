@@ -9,11 +9,11 @@ import pandas as pd
 import streamlit as st
 
 from reliability.formats import count
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.study import StudyError, text_tables, workspace
 from reliability.study.files import COMPANIONS
 from reliability.study.header_names import exact_name, guess_table, match_names
-from reliability.study.routes import FILE as ROUTES_FILE
+from reliability.study.routes import ROUTES_FILE as ROUTES_FILE
 from reliability.study.save import ChangedElsewhere, save, try_change
 from reliability.study.uploaded_study import (
     NETWORK_TABLES,
@@ -35,8 +35,8 @@ NEW = "a new study"
 IGNORED = "– ignore –"
 TABLE_FILES = (".csv", ".xlsx")
 EXPORT = "export"               # what leads from a study's own tables to kinds of exports
-NAMES = {**OWN_NAMES, **{k: KIND_NAMES[k] for k in TABLES if k in KIND_NAMES},
-         EXPORT: "an export: segments, devices, customers, sources"}
+FILE_NAMES = {**OWN_NAMES, **{k: KIND_NAMES[k] for k in COLUMN_TABLES if k in KIND_NAMES},
+              EXPORT: "an export: segments, devices, customers, sources"}
 
 
 def own_tables(shown: Opened, draft: Draft) -> None:
@@ -83,19 +83,19 @@ def _beside(draft: Draft) -> dict[str, bytes]:
 def _match_one(draft: Draft, name: str, rows: pd.DataFrame, decided: dict[str, Any]) -> tuple[str, dict[str, str]]:
     headers = [h for h in rows.columns if h]
     before = decided.get(name, {})
-    kinds = [*TABLES, EXPORT]
+    kinds = [*COLUMN_TABLES, EXPORT]
     first: str = before.get("table") or own_kind(draft, name) or guess_table(name, headers)
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.markdown(f"**{plain(name)}**, {count(len(rows), 'row')}")
-    table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=NAMES.__getitem__,
+    table = right.selectbox("This is", kinds, index=kinds.index(first), format_func=FILE_NAMES.__getitem__,
                             key=f"is_{name}")
     if table == EXPORT:
         draft.decide(own={n: {"table": ""} for n in draft.tables})
         st.rerun()
     chosen = before.get("map") if before.get("table") == table else None
-    suggested = match_names(headers, TABLES[table])
+    suggested = match_names(headers, COLUMN_TABLES[table])
     chosen = {h: (chosen or {}).get(h, suggested.get(h, "")) for h in headers}
-    known = [c.name for c in TABLES[table]]
+    known = [c.name for c in COLUMN_TABLES[table]]
     foreign = [h for h in headers if exact_name(h) != chosen[h]]
     missing = missing_columns(table, chosen)
     summary = (f"Headers: {len(headers) - len(foreign)} recognized, {count(len(foreign), 'other')} matched or "

@@ -12,7 +12,7 @@ from reliability.intake.decisions import Undecided
 from reliability.intake.findings import AMBER, GREEN, RED, Noted
 from reliability.intake.outcome import REPORT_TABLE
 from reliability.report.charts_import import import_map
-from reliability.report.import_report import PARTS, STATE_WORDS, report_table
+from reliability.report.import_report import REPORT_PARTS, STATE_WORDS, report_table
 from reliability.report.palette import DARK_ORANGE, DARK_TEAL, PLUM
 from reliability.study import StudyError
 from reliability.ui import described, figure, frame, import_draft
@@ -23,9 +23,9 @@ from reliability.ui.problem_table import show_problems
 from reliability.ui.text import plain
 
 BADGES = {GREEN: ":green-badge[green]", AMBER: ":orange-badge[amber]", RED: ":red-badge[red]"}
-WORDS = {GREEN: "green", AMBER: "amber", RED: "red"}
+COLOUR_WORDS = {GREEN: "green", AMBER: "amber", RED: "red"}
 MAP_HEIGHT = 420
-ALL = "all amber and red"
+ALL_FINDINGS = "all amber and red"
 
 
 def study_of(draft: Draft, prepared: Prepared) -> Imported | None:
@@ -69,7 +69,7 @@ def report(draft: Draft, prepared: Prepared) -> None:
 def _matched(imported: Imported) -> None:
     rows = imported.report.matched
     rows = rows[rows["of"] > 0]
-    table = pd.DataFrame({"state": [WORDS[s] for s in rows["state"]], "what": rows["what"],
+    table = pd.DataFrame({"state": [COLOUR_WORDS[s] for s in rows["state"]], "what": rows["what"],
                           "share": [shown(s, "share") for s in rows["share"]],
                           "matched": [shown(m, "count") for m in rows["matched"]],
                           "of": [shown(o, "count") for o in rows["of"]]})
@@ -90,9 +90,9 @@ def _noted(imported: Imported) -> None:
     if not noted:
         st.markdown("Nothing.")
         return
-    frame_ = pd.DataFrame({"state": [WORDS[n.state] for n in noted], "number": [n.count for n in noted],
+    frame_ = pd.DataFrame({"state": [COLOUR_WORDS[n.state] for n in noted], "number": [n.count for n in noted],
                            "what": [n.title for n in noted], "ids": [_ids(n) for n in noted],
-                           "part": [PARTS.get(n.part, n.part) for n in noted]})
+                           "part": [REPORT_PARTS.get(n.part, n.part) for n in noted]})
     st.dataframe(frame_.style.map(_coloured, subset=["state"]), hide_index=True, key="import_noted",
                  alt="What the import noticed, with ids", height=min(38 + 35 * len(noted), 400),
                  column_config={"what": st.column_config.TextColumn(width="large"),
@@ -108,9 +108,9 @@ def _map(imported: Imported) -> None:
         st.info("These exports have no geometry: there is no map.")
         return
     keys = {n.key: n.title for n in imported.report.findings.noted}
-    marked = st.selectbox("Marked on the map", [ALL, *keys], key="import_marked",
-                          format_func=lambda k: k if k == ALL else keys[k])
-    chart = import_map(imported, None if marked == ALL else (marked,))
+    marked = st.selectbox("Marked on the map", [ALL_FINDINGS, *keys], key="import_marked",
+                          format_func=lambda k: k if k == ALL_FINDINGS else keys[k])
+    chart = import_map(imported, None if marked == ALL_FINDINGS else (marked,))
     if chart is not None:
         figure.chart(described.figure(chart, frame.presenting(), MAP_HEIGHT), f"Map: {chart.description}",
                      lambda: report_table(imported), "Report", "import_map", csv=False, zoom=True)

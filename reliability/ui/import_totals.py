@@ -11,7 +11,7 @@ from reliability.intake.own_totals import QUANTITIES, beside_own
 from reliability.schema.devices import BY_NAME
 from reliability.ui.import_draft import Draft
 
-HEIGHT = 300
+TOTALS_HEIGHT = 300
 
 
 def totals(draft: Draft, imported: Imported) -> None:
@@ -29,7 +29,7 @@ def totals(draft: Draft, imported: Imported) -> None:
             named[words] = [shown(v, "count") for v in last[column]]
     st.markdown("**Totals by feeder**")
     st.dataframe(named, hide_index=True, key="import_totals", alt="Totals by feeder",
-                 height=min(38 + 35 * len(named), HEIGHT))
+                 height=min(38 + 35 * len(named), TOTALS_HEIGHT))
     with st.expander("Compare with totals of your own", expanded=bool(draft.plan.get("totals"))):
         _own(draft, imported)
 
@@ -43,7 +43,8 @@ def _own(draft: Draft, imported: Imported) -> None:
     with left:
         st.data_editor(frame.astype(dict.fromkeys(QUANTITIES, float)), key=key, hide_index=True, disabled=["feeder"],
                        column_config={q: st.column_config.NumberColumn(format="%.12g") for q in QUANTITIES},
-                       height=HEIGHT, alt="Your own totals by feeder", on_change=_noted, args=(draft, feeders, key))
+                       height=TOTALS_HEIGHT, alt="Your own totals by feeder", on_change=_noted,
+                       args=(draft, feeders, key))
     compared = beside_own(imported.report.totals, given)
     if len(compared):
         with right:
@@ -52,7 +53,7 @@ def _own(draft: Draft, imported: Imported) -> None:
                 "imported": [shown(v, "count") for v in compared["imported"]],
                 "yours": [shown(v, "count") for v in compared["own"]],
                 "difference": [shown(v, "share", True) for v in compared["difference"]]}), hide_index=True,
-                key="totals_compared", alt="Imported totals beside your own", height=HEIGHT)
+                key="totals_compared", alt="Imported totals beside your own", height=TOTALS_HEIGHT)
 
 
 def _noted(draft: Draft, feeders: list[str], key: str) -> None:

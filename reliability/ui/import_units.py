@@ -15,10 +15,10 @@ from reliability.intake.recognise import Recognised
 from reliability.ui.import_draft import Draft, same
 from reliability.ui.text import plain, short
 
-OPEN = "open"
+OPEN_UNIT = "open"
 ORDERS = {"": "as the dates tell", MONTH_FIRST: "month first: 03/04 is March 4",
           DAY_FIRST: "day first: 03/04 is April 3"}
-DECIMALS = {"": "as the numbers tell", ".": "point: 1,234.5", ",": "comma: 1.234,5"}
+DECIMAL_SIGNS = {"": "as the numbers tell", ".": "point: 1,234.5", ",": "comma: 1.234,5"}
 CENTURIES = {None: "not read", 2000: "03/04/24 is of 2024", 1900: "03/04/94 is of 1994"}
 CLOCKS = {None: "as the times tell", 12: "12 hours", 24: "24 hours"}
 
@@ -42,8 +42,8 @@ def _unit(draft: Draft, k: int, row: UnitColumn) -> None:
     name.markdown(f"**{plain(row.header)}**, {plain(row.one.table.name)}: {plain(row.name.replace('_', ' '))}")
     doubted = row.plausibility is not None and not row.plausibility.plausible
     unknown = row.open and not doubted
-    options = [*([OPEN] if unknown else []), *row.units]
-    now = OPEN if unknown else row.unit
+    options = [*([OPEN_UNIT] if unknown else []), *row.units]
+    now = OPEN_UNIT if unknown else row.unit
     key = f"unit_{draft.token}_{k}_{row.name}_{now}"
     unit.selectbox(f"Unit of {short(row.header)}", options, index=options.index(now) if now in options else 0, key=key,
                    label_visibility="collapsed", on_change=_chosen, args=(draft, row, key))
@@ -64,8 +64,9 @@ def _decimal(draft: Draft, prepared: Prepared, k: int, one: Recognised) -> None:
     name, sign, said = st.columns([4, 2, 8], vertical_alignment="center")
     name.markdown(f"**Numbers of {plain(one.table.name)}**")
     key = f"decimal_{draft.token}_{k}_{stated}"
-    sign.selectbox(f"Decimal sign of {short(one.table.name)}", list(DECIMALS), index=list(DECIMALS).index(stated),
-                   key=key, format_func=DECIMALS.__getitem__, label_visibility="collapsed",
+    sign.selectbox(f"Decimal sign of {short(one.table.name)}", list(DECIMAL_SIGNS),
+                   index=list(DECIMAL_SIGNS).index(stated),
+                   key=key, format_func=DECIMAL_SIGNS.__getitem__, label_visibility="collapsed",
                    on_change=lambda: draft.change_recipe(
                        lambda now: with_decimal(now.recipe, same(now, one), st.session_state[key])))
     if asked is not None:
@@ -78,7 +79,7 @@ def _confirm(draft: Draft, key: str) -> None:
 
 def _chosen(draft: Draft, row: UnitColumn, key: str) -> None:
     unit = str(st.session_state[key])
-    if unit != OPEN:
+    if unit != OPEN_UNIT:
         draft.change_recipe(lambda now: with_unit(now.recipe, same(now, row.one), row.name, unit))
 
 

@@ -12,9 +12,9 @@ from reliability.intake.typed import Word
 from reliability.ui.import_draft import Draft
 from reliability.ui.text import plain, short
 
-OPEN = "– open –"
-BLANK = "(blank)"
-MOST_ROWS = 12                  # of a table that is seen without scrolling in it
+UNDECIDED = "– open –"
+BLANK_WORD = "(blank)"
+MOST_ROWS_SEEN = 12                  # of a table that is seen without scrolling in it
 
 
 def words(draft: Draft, prepared: Prepared) -> None:
@@ -38,19 +38,19 @@ def _group(draft: Draft, kind: str, column: str, group: list[Word]) -> None:
     undecided = sum(w.meaning is None for w in group)
     state = f":orange-badge[{undecided} open]" if undecided else ":green-badge[decided]"
     st.markdown(f"**{plain(column.replace('_', ' '))}** of {plain(kind)} {state}")
-    shown = [said(of, w.meaning if w.meaning is not None else w.suggested) or OPEN for w in group]
+    shown = [said(of, w.meaning if w.meaning is not None else w.suggested) or UNDECIDED for w in group]
     frame = pd.DataFrame({
-        "word": [short(w.word, 60) or BLANK for w in group], "rows": [w.rows for w in group], "stands for": shown,
+        "word": [short(w.word, 60) or BLANK_WORD for w in group], "rows": [w.rows for w in group], "stands for": shown,
         "state": [_state(w) for w in group]})
     key = f"words_{draft.token}_{kind}_{column}_{hash((tuple(shown), undecided))}"
     st.data_editor(frame, key=key, hide_index=True, disabled=["word", "rows", "state"],
-                   height=38 + 35 * min(len(group), MOST_ROWS), on_change=_chosen,
+                   height=38 + 35 * min(len(group), MOST_ROWS_SEEN), on_change=_chosen,
                    alt=f"Words of {column} of {kind} and what they stand for",
                    args=(draft, kind, column, group, key),
                    column_config={"word": st.column_config.TextColumn(width="medium"),
                                   "rows": st.column_config.NumberColumn(width="small"),
                                   "stands for": st.column_config.SelectboxColumn(
-                                      options=[OPEN, *meanings], required=True, width="medium"),
+                                      options=[UNDECIDED, *meanings], required=True, width="medium"),
                                   "state": st.column_config.TextColumn(width="small")})
 
 
@@ -62,5 +62,5 @@ def _chosen(draft: Draft, kind: str, column: str, group: list[Word], key: str) -
     meanings = meanings_of(field_named(kind, column), group)
     edited = st.session_state[key]["edited_rows"]
     chosen = {group[int(k)].word: meanings[str(cells["stands for"])] for k, cells in edited.items()
-              if str(cells.get("stands for", OPEN)) in meanings}
+              if str(cells.get("stands for", UNDECIDED)) in meanings}
     draft.change_recipe(lambda now: with_words(now.recipe, kind, column, chosen))

@@ -12,12 +12,12 @@ from reliability.network.application_catalogue import VERDICTS
 from reliability.network.model import Model
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
-from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT, see_through
+from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT_FILLS, see_through
 from reliability.schema.values import Assumptions
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label
 
-POINTS = 12                        # of each section's curve
+CURVE_POINTS = 12                        # of each section's curve
 MOST_SECTIONS = 120
 
 
@@ -31,7 +31,7 @@ def profile(network: Network, head: int, values: Assumptions) -> pd.DataFrame:
     length = np.nan_to_num(network.column["length_km"])
     start = network.along_path(length) - length
     start = start - start[head]
-    share = np.linspace(0.0, 1.0, POINTS)
+    share = np.linspace(0.0, 1.0, CURVE_POINTS)
     parts, currents = [], fault_currents_a(Model(network, values))
     for i in sections.tolist():
         source, end = (float(side[i]) for side in currents)
@@ -75,7 +75,7 @@ def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:
     counts = counts.iloc[np.argsort(counts[not_passing].sum(axis=1).to_numpy(), kind="stable")]
     traces: list[dict[str, object]] = []
     for verdict in ("fail", "unknown", "review"):
-        colour, shape = VERDICT[verdict]
+        colour, shape = VERDICT_FILLS[verdict]
         traces.append({
             "type": "bar", "y": counts["label"].tolist(), "x": counts[verdict].tolist(), "orientation": "h",
             "name": verdict, "marker": {"color": colour, "pattern": pattern(shape)},

@@ -22,7 +22,7 @@ from reliability.network.application import (
     wrong_links,
     wrong_links_said,
 )
-from reliability.network.application_catalogue import COUNTED, PASS, VERDICTS
+from reliability.network.application_catalogue import PASS, VERDICTS, WHOLE_NUMBERS
 from reliability.network.place_names import SEPARATOR
 from reliability.network.tree import Network
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
@@ -108,12 +108,12 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
     network = now.results.network
     of_chosen = str(rows.loc[rows["lateral_id"] == chosen, "feeder_id"].iloc[0])
     if st.session_state.get("map_follows") != chosen:
-        if st.session_state.get("map_feeder") != map_panel.ALL:
+        if st.session_state.get("map_feeder") != map_panel.ALL_FEEDERS:
             st.session_state["map_feeder"] = of_chosen
         st.session_state["map_follows"] = chosen
     look = map_panel.controls(now.results.study, places, "map", [str(f) for f in network.feeder_ids])
-    part = rows if look.feeder == map_panel.ALL else rows[rows["feeder_id"] == look.feeder]
-    if look.feeder not in (map_panel.ALL, of_chosen) and len(part):
+    part = rows if look.feeder == map_panel.ALL_FEEDERS else rows[rows["feeder_id"] == look.feeder]
+    if look.feeder not in (map_panel.ALL_FEEDERS, of_chosen) and len(part):
         _look_at(str(part["lateral_id"].iloc[0]))      # another feeder was asked for: its best lateral
         st.rerun()
     classed = _classed(shown, now, scenario, checks, rows, look.measure)
@@ -122,26 +122,27 @@ def _draw(shown: Opened, now: ScenarioResults, scenario: int, checks: Applicatio
            f"under {now.names[scenario]}; customer-minutes avoided in total {total}.")
     clicked = map_panel.draw(
         now.results, look, classed, now.results.table.protections[scenario].device, key="feeder",
-        name="Laterals of all feeders" if look.feeder == map_panel.ALL else f"Laterals of {look.feeder}", alt=alt,
+        name="Laterals of all feeders" if look.feeder == map_panel.ALL_FEEDERS else f"Laterals of {look.feeder}",
+                             alt=alt,
         data=lambda: named(part.drop(columns="head"), network, "lateral_id", "lateral"),
         looked_at=map_panel.positions(network, [chosen])[0])
     if clicked:
         _look_at(clicked)
         st.rerun()
-    return of_chosen if look.feeder == map_panel.ALL else look.feeder
+    return of_chosen if look.feeder == map_panel.ALL_FEEDERS else look.feeder
 
 
 def _classed(shown: Opened, now: ScenarioResults, scenario: int, checks: ApplicationChecks, rows: pd.DataFrame,
              measure: str) -> Classed:
     """Laterals by the measure that is chosen, under the scenario."""
     network = now.results.network
-    if measure == map_panel.VERDICT:
+    if measure == map_panel.VERDICT_MEASURE:
         return by_verdict(network, checks.proposal.head, checks.verdict)
-    if measure == map_panel.OUTAGES:
+    if measure == map_panel.OUTAGES_MEASURE:
         return map_panel.by_outages(shown, network)
-    if measure == map_panel.BREAK_EVEN:
+    if measure == map_panel.BREAK_EVEN_MEASURE:
         benefit = map_panel.turns(_of_heads(rows, network, BREAK_EVEN), "gain keeps its sign")
-    elif measure == map_panel.NPV:
+    elif measure == map_panel.NPV_MEASURE:
         npv = now.results.laterals
         npv = npv.loc[npv["scenario"] == now.names[scenario], ["lateral_id", "npv"]]
         benefit = Benefit("NPV of converting", now.business.currency, at_heads(network, npv["lateral_id"],
@@ -217,7 +218,7 @@ def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> 
 
 def evidence_in_words(evidence: pd.DataFrame) -> pd.DataFrame:
     """Evidence as it is shown: counts as whole numbers, and how many there are to spare of them."""
-    counted, spare = evidence["unit"].eq(COUNTED).to_numpy(), spare_counts(evidence)
+    counted, spare = evidence["unit"].eq(WHOLE_NUMBERS).to_numpy(), spare_counts(evidence)
 
     def written(column: str) -> list[str]:
         return [formats.shown(v, "count" if whole else "three_digits")

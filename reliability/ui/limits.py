@@ -25,11 +25,11 @@ from reliability.ui.opened import Opened
 from reliability.ui.text import bare, short
 
 GOALS = {NPV: "Highest net present value", SAIDI: "Most SAIDI avoided"}
-FORCED_IN, FORCED_OUT, ONLY = "forced_in", "forced_out", "applicable_only"
+FORCED_IN_KEY, FORCED_OUT_KEY, ONLY = "forced_in", "forced_out", "applicable_only"
 NUMBERS = ("budget", "saidi_reduction_minutes", "added_maifi_e", "added_maifi_e_feeder", "programme_years",
            "yearly_budget", "yearly_units")
-WORDS = ("objective", "backup_settings")
-NONE, BETWEEN = "none", "|"
+LIMIT_WORDS = ("objective", "backup_settings")
+NO_LIMIT, LIMIT_SEPARATOR = "none", "|"
 Limits = dict[str, object]
 
 
@@ -38,14 +38,14 @@ def stated(study: Study) -> Limits:
     own, network = limits_of(study), study.network
     there = set(network.ids[network.candidates].astype(str).tolist())
     values: Mapping[str, object] = dict(study.values)
-    return {**{key: values[key] for key in (*WORDS, *NUMBERS)}, ONLY: True,
-            FORCED_IN: tuple(i for i in own.forced_in if i in there),
-            FORCED_OUT: tuple(i for i in own.forced_out if i in there)}
+    return {**{key: values[key] for key in (*LIMIT_WORDS, *NUMBERS)}, ONLY: True,
+            FORCED_IN_KEY: tuple(i for i in own.forced_in if i in there),
+            FORCED_OUT_KEY: tuple(i for i in own.forced_out if i in there)}
 
 
 def moved(study: Study) -> Limits:
     """Those that are asked and differ from the study's, by key."""
-    return from_link(state.text(state.LIMITS), study)
+    return from_link(state.text(state.LIMITS_KEY), study)
 
 
 def from_link(text: str, study: Study) -> Limits:
@@ -67,16 +67,16 @@ def from_link(text: str, study: Study) -> Limits:
 
 def _value(key: str, raw: str, there: set[str]) -> object:
     """A limit as it was written; ValueError for what is none. there: ids of the laterals."""
-    if key in WORDS and raw in BY_KEY[key].choices:
+    if key in LIMIT_WORDS and raw in BY_KEY[key].choices:
         return raw
     if key == ONLY and raw in ("0", "1"):
         return raw == "1"
-    if key in (FORCED_IN, FORCED_OUT):
-        return tuple(i for i in map(unquote, raw.split(BETWEEN)) if i in there)
+    if key in (FORCED_IN_KEY, FORCED_OUT_KEY):
+        return tuple(i for i in map(unquote, raw.split(LIMIT_SEPARATOR)) if i in there)
     if key not in NUMBERS:
         raise ValueError(key)
     a = BY_KEY[key]
-    if raw == NONE and a.default is None:
+    if raw == NO_LIMIT and a.default is None:
         return None
     value = float(raw)
     if not math.isfinite(value) or not (a.low or 0.0) <= value <= (a.high or math.inf):
@@ -86,11 +86,11 @@ def _value(key: str, raw: str, there: set[str]) -> object:
 
 def _text(value: object) -> str:
     if value is None:
-        return NONE
+        return NO_LIMIT
     if isinstance(value, bool):
         return str(int(value))
     if isinstance(value, tuple):
-        return BETWEEN.join(quote(i, safe="") for i in value)
+        return LIMIT_SEPARATOR.join(quote(i, safe="") for i in value)
     return str(value)
 
 
@@ -110,7 +110,7 @@ def in_words(limits: Mapping[str, object], study: Study) -> list[str]:
         elif key == ONLY:
             said.append("laterals that fail are not left out")
         elif isinstance(value, tuple):
-            said.append(f"{'always' if key == FORCED_IN else 'never'} convert {', '.join(value) or 'any by name'}")
+            said.append(f"{'always' if key == FORCED_IN_KEY else 'never'} convert {', '.join(value) or 'any by name'}")
         else:
             label = BY_KEY[key].label.lower().replace("saidi", "SAIDI").replace("maifi_e", "MAIFI_E")
             amount = money(value, study.currency) if BY_KEY[key].unit.startswith("money") else spoken(value)
@@ -132,8 +132,8 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
         form.most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder, 1/yr")
         at = network.candidates
         described = dict(zip(network.ids[at].astype(str).tolist(), network.described[at].tolist(), strict=True))
-        form.laterals("Always convert", FORCED_IN, described)
-        form.laterals("Never convert", FORCED_OUT, described)
+        form.laterals("Always convert", FORCED_IN_KEY, described)
+        form.laterals("Never convert", FORCED_OUT_KEY, described)
     form.toggle("Fast tripping may be changed", "backup_settings", "settings", {False: AS_BUILT_SETTINGS,
                 True: MAY_CHANGE}, BY_KEY["backup_settings"].help)
     form.toggle("Leave out laterals that fail", ONLY, "only", {False: False, True: True},
@@ -220,16 +220,16 @@ def _ask(key: str, value: object, stated_value: object) -> None:
             st.session_state[opened.NOTICE] = (
                 f"{a.label}: {exact(float(str(value)))} {bounds_rule(a)}; the limit stays as it was.")
             return
-    others = [part for part in state.text(state.LIMITS).split(",") if part and part.partition(":")[0] != key]
+    others = [part for part in state.text(state.LIMITS_KEY).split(",") if part and part.partition(":")[0] != key]
     state.put(limits=",".join(others + ([] if value == stated_value else [f"{key}:{_text(value)}"])))
 
 
 def save(shown: Opened, asked: Mapping[str, object]) -> None:
     """Make what is asked for the study's own, so that a run and its report choose by it."""
     units = asked["yearly_units"]
-    wanted: dict[str, Any] = {key: asked[key] for key in (*WORDS, *NUMBERS)}
+    wanted: dict[str, Any] = {key: asked[key] for key in (*LIMIT_WORDS, *NUMBERS)}
     wanted["yearly_units"] = int(units) if isinstance(units, int | float) else None
-    forced_in, forced_out = asked[FORCED_IN], asked[FORCED_OUT]
+    forced_in, forced_out = asked[FORCED_IN_KEY], asked[FORCED_OUT_KEY]
     text = (shown.folder / "study.toml").read_bytes().decode("utf-8-sig")
     changed = toml_edit.set_forced(toml_edit.set_values(text, wanted),
                                    forced_in if isinstance(forced_in, tuple) else (),

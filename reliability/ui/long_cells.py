@@ -6,7 +6,7 @@ import re
 
 import pandas as pd
 
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 
 READ = 6                        # significant digits; a cell with more of them is shortened
 DIGITS = 3
@@ -15,7 +15,7 @@ _DECIMAL = re.compile(r"-?\d+\.\d+")
 
 def shortened(frame: pd.DataFrame, table: str) -> pd.DataFrame:
     """The rows of a table as text, long numbers with three significant digits and no digit before the point lost."""
-    numbers = {c.name for c in TABLES[table] if c.kind == "number"}
+    numbers = {c.name for c in COLUMN_TABLES[table] if c.kind == "number"}
     return frame.assign(**{name: frame[name].map(short) for name in map(str, frame.columns) if name in numbers})
 
 

@@ -30,13 +30,15 @@ from reliability.ui.feeder_chart import feeder_chart
 from reliability.ui.opened import Opened
 from reliability.ui.text import short
 
-MINUTES, NPV, VERDICT, BREAK_EVEN, OUTAGES = "customer_minutes", "npv", "verdict", "break_even", "outages"
-MEASURES = {MINUTES: "Customer-minutes avoided", NPV: "NPV of converting", VERDICT: "Application verdict",
-            BREAK_EVEN: "Break-even share, reclosing off", OUTAGES: "Outages recorded"}
+MINUTES_MEASURE, NPV_MEASURE, VERDICT_MEASURE = "customer_minutes", "npv", "verdict"
+BREAK_EVEN_MEASURE, OUTAGES_MEASURE = "break_even", "outages"
+MAP_MEASURES = {MINUTES_MEASURE: "Customer-minutes avoided", NPV_MEASURE: "NPV of converting",
+                VERDICT_MEASURE: "Application verdict",
+                BREAK_EVEN_MEASURE: "Break-even share, reclosing off", OUTAGES_MEASURE: "Outages recorded"}
 MAP, ONE_LINE = "Map", "One-line"
-ALL = "All feeders"
-MAX_CACHED = 4
-HEIGHT, WIDE_HEIGHT = 560, 640     # pixels, of a map beside something, and over the width of the page
+ALL_FEEDERS = "All feeders"
+MAPS_CACHED = 4
+MAP_PIXELS, WIDE_HEIGHT = 560, 640     # pixels, of a map beside something, and over the width of the page
 
 
 @dataclass(frozen=True)
@@ -59,13 +61,13 @@ def controls(study: Study, places: Sequence[DeltaGenerator], key: str, feeders: 
     drawing = places[2].segmented_control("Drawing", (MAP, ONE_LINE), default=MAP, key=f"{key}_drawing",
                                           required=True, persist_state="session") if routed else ONE_LINE
     on_map = drawing == MAP
-    choices = [ALL, *feeders] if on_map else list(feeders)
+    choices = [ALL_FEEDERS, *feeders] if on_map else list(feeders)
     if st.session_state.get(f"{key}_feeder") not in choices:
         st.session_state.pop(f"{key}_feeder", None)
     feeder = places[0].selectbox("Feeder", choices, key=f"{key}_feeder",
-                                 format_func=lambda f: f if f == ALL else words(f))
-    offered = [m for m in MEASURES if m != OUTAGES or (study.outages is not None and len(study.outages))]
-    measure = places[1].selectbox("Laterals coloured by", offered, format_func=MEASURES.__getitem__,
+                                 format_func=lambda f: f if f == ALL_FEEDERS else words(f))
+    offered = [m for m in MAP_MEASURES if m != OUTAGES_MEASURE or (study.outages is not None and len(study.outages))]
+    measure = places[1].selectbox("Laterals coloured by", offered, format_func=MAP_MEASURES.__getitem__,
                                   key=f"{key}_measure", persist_state="session")
     return Look(str(feeder), str(measure), on_map)
 
@@ -83,7 +85,7 @@ def draw(results: Results, look: Look, classed: Classed, device: np.ndarray, *, 
     feeders = [str(f) for f in network.feeder_ids]
     note = ""
     if look.on_map and view is not None:
-        shown = None if look.feeder == ALL else network.feeder == feeders.index(look.feeder)
+        shown = None if look.feeder == ALL_FEEDERS else network.feeder == feeders.index(look.feeder)
         chart = network_map(network, view, classed, device, key=f"map-{key}", title=name, shown=shown, chosen=chosen,
                             chosen_name=chosen_name, looked_at=looked_at, miles=lengths.in_miles(results.study))
         picture, alt = described.figure(chart, frame.presenting(), height), _alt(chart)
@@ -125,7 +127,7 @@ def positions(network: Network, ids: Sequence[str]) -> list[int]:
     return pd.Index(network.ids.astype(str)).get_indexer(pd.Index(list(ids), dtype=object)).tolist()
 
 
-@st.cache_resource(max_entries=MAX_CACHED, show_spinner="Reading the outage records …")
+@st.cache_resource(max_entries=MAPS_CACHED, show_spinner="Reading the outage records …")
 def recorded(_study: Study, fingerprint: str) -> pd.DataFrame | None:
     """Laterals by outages recorded on them, see `worst_laterals`; None where there are no records to be read."""
     try:

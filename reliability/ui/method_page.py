@@ -9,14 +9,14 @@ from reliability.cautions import CAUTION
 from reliability.formats import percent, shown
 from reliability.report.definitions import AT_THE_MEANS, LEARNED_INTERVALS, SEPARATE_DRAWS
 from reliability.report.figures import plain
-from reliability.report.formulas import FORMULAS, LIMITS
+from reliability.report.formulas import FORMULAS, MODEL_LIMITS
 from reliability.report.ranges import ranges_sentence, set_by
 from reliability.schema.assumptions import ASSUMPTIONS
 from reliability.schema.default_ranges import DEFAULT_RANGES
 from reliability.study import Study
 from reliability.ui import figure, frame
 
-METHOD = f"""
+METHOD_TEXT = f"""
 **Faults.** Each line section faults at random, in proportion to its length, with what its equipment adds. A fault is
 temporary or permanent; a temporary one clears once the line has been dead for the first, second or third time. Where
 on the section it lies decides how much current flows.
@@ -43,7 +43,7 @@ and not of luck. {AT_THE_MEANS}; ranges and probabilities come from the simulati
 **Money.** The utility's view counts crews, material, energy margin and the regulator's incentive; society's counts
 crews, material and what interruptions cost customers. The two are never added.
 """
-CAUTIONS = (
+METHOD_CAUTIONS = (
     CAUTION,
     "Figures are expected values of a model and its assumptions; a single year can be far from them, as the spread "
     "shows.",
@@ -54,7 +54,7 @@ CAUTIONS = (
     "Customers are taken as spread evenly over the phases, and one event has one severity for all whom it concerns.",
     "Momentary events are interruptions too: fewer fuse operations are paid for with more of them.",
 )
-TERMS = (
+METHOD_TERMS = (
     ("SAIFI", "sustained interruptions a customer and year"), ("SAIDI", "minutes interrupted a customer and year"),
     ("CAIDI", "minutes of one sustained interruption"), ("MAIFI", "momentary interruptions a customer and year"),
     ("MAIFI_E", "momentary events a customer and year; an event is all operations of one fault"),
@@ -74,12 +74,12 @@ def show() -> None:
     left, right = st.columns([3, 2], gap="large")
     with left:
         st.subheader("What is computed", anchor=False)
-        st.markdown(METHOD)
+        st.markdown(METHOD_TEXT)
     with right:
         st.subheader("What it is not", anchor=False)
-        st.markdown("\n".join(f"- {c}" for c in (*CAUTIONS, *LIMITS)))
+        st.markdown("\n".join(f"- {c}" for c in (*METHOD_CAUTIONS, *MODEL_LIMITS)))
         st.subheader("Terms", anchor=False)
-        st.markdown("\n".join(f"- **{term}**: {meaning}" for term, meaning in TERMS))
+        st.markdown("\n".join(f"- **{term}**: {meaning}" for term, meaning in METHOD_TERMS))
     st.subheader("Every formula with its source", anchor=False)
     figure.table(pd.DataFrame(FORMULAS, columns=["what", "formula", "source"]), "Formulas", "formulas", height=420,
                  column_config={"formula": st.column_config.TextColumn(width="large")})

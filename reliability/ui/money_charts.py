@@ -19,8 +19,8 @@ from reliability.ui.text import label
 _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "Energy margin", TEAL, "x"),
           ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", CUSTOMERS_GAIN, PLUM, "\\"))
 DRIVERS_SHOWN = 12
-BINS = 50
-BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture
+MONEY_BINS = 50
+LEGEND_BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture
 
 
 def cashflow_chart(flow: pd.DataFrame, currency: str, large: bool = False) -> go.Figure:
@@ -50,7 +50,7 @@ def _signed_name(name: str, total: float) -> str:
 def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
     """How the net present value spreads over the trials, losses marked."""
     low, high = np.percentile(npv, [0.25, 99.75])
-    edges = np.linspace(min(low, 0.0) if low < high * 0.2 else low, max(high, low + 1.0), BINS + 1)
+    edges = np.linspace(min(low, 0.0) if low < high * 0.2 else low, max(high, low + 1.0), MONEY_BINS + 1)
     shares = np.histogram(npv, edges)[0] / len(npv)
     middle = (edges[:-1] + edges[1:]) / 2
     traces: list[dict[str, object]] = [
@@ -63,7 +63,7 @@ def npv_chart(npv: np.ndarray, currency: str, large: bool = False) -> go.Figure:
     shapes, notes = named_lines({f"P{p}: {compact(at)}": at for p, at in places.items()}, float(np.ptp(edges)))
     shapes.append(upright(0, color=INK, width=2))
     return picture(traces, layout(380, large, bargap=0.05, barmode="overlay", shapes=shapes, annotations=notes,
-                                  margin={"l": 10, "r": 10, "t": 76, "b": 10}, legend=BELOW,
+                                  margin={"l": 10, "r": 10, "t": 76, "b": 10}, legend=LEGEND_BELOW,
                                   xaxis=axis(f"Net present value, {label(currency)}", tickformat=TICK),
                                   yaxis=axis("Share of trials", tickformat=TICK_SHARE)))
 

@@ -10,8 +10,8 @@ from reliability.ui import limits, sliders, state
 from reliability.ui.text import plain
 from reliability.what_if import Asked
 
-PERSPECTIVES = {UTILITY: "Utility", SOCIETY: "Societal"}
-AS_STATED = "As the study states."
+PERSPECTIVE_NAMES = {UTILITY: "Utility", SOCIETY: "Societal"}
+NOTHING_MOVED = "As the study states."
 NOT_CHOSEN_AGAIN = "“Proposed” stays as it was chosen at the study's own inputs; the page Selection chooses again."
 REOPENS = "The address reopens exactly this state."
 
@@ -19,7 +19,7 @@ REOPENS = "The address reopens exactly this state."
 def current(study: Study) -> Asked:
     """What is asked in this tab beside what the study states."""
     perspective = state.text(state.PERSPECTIVE)
-    asked = perspective if perspective in PERSPECTIVES and perspective != study.values["perspective"] else None
+    asked = perspective if perspective in PERSPECTIVE_NAMES and perspective != study.values["perspective"] else None
     return Asked(sliders.moved(study), limits.moved(study), asked)
 
 
@@ -29,13 +29,13 @@ def in_words(asked: Asked, study: Study) -> list[str]:
     said = [f"{known[key].assumption.label.lower()} {known[key].in_words(value, study.currency)} (the study: "
             f"{known[key].in_words(known[key].start)})" for key, value in asked.moves.items()]
     said += limits.in_words(asked.limits, study)
-    return said + ([f"{PERSPECTIVES[asked.perspective].lower()} perspective"] if asked.perspective else [])
+    return said + ([f"{PERSPECTIVE_NAMES[asked.perspective].lower()} perspective"] if asked.perspective else [])
 
 
 def notice(asked: Asked, study: Study) -> None:
     """Tell what is moved, with a button that resets all of it. It takes the same room where nothing is."""
     with st.container(key="moved_notice", horizontal=True, vertical_alignment="center", gap="small"):
-        text = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else AS_STATED
+        text = f"**Moved:** {plain('; '.join(in_words(asked, study)), 400)}." if asked else NOTHING_MOVED
         if not asked.at_the_studys_inputs:
             text += f" {NOT_CHOSEN_AGAIN}"
         st.markdown(f":material/tune: {text} {REOPENS}", width="stretch")

@@ -20,7 +20,7 @@ from reliability.ui.place_table import named
 from reliability.ui.text import short
 from reliability.what_if import ScenarioResults
 
-SUMS = ("capex", "npv", "customer_minutes_avoided")
+TOTALLED_COLUMNS = ("capex", "npv", "customer_minutes_avoided")
 
 
 def not_chosen(now: ScenarioResults, found: Selection) -> pd.DataFrame:
@@ -95,9 +95,10 @@ def sums(now: ScenarioResults, selection: pd.DataFrame) -> pd.DataFrame:
     """What is chosen by readiness, by feeder and in all: rows part, laterals, capex, npv, customer_minutes_avoided."""
     rows = readiness.with_status(now, selection).assign(laterals=(selection["what"] == "lateral").astype(int))
     parts = [("Status: ", rows.groupby("status")), ("Feeder ", rows.groupby("feeder_id"))]
-    made = [pd.DataFrame({"part": word + (str(name) or "backup settings"), **part[["laterals", *SUMS]].sum()},
+    made = [pd.DataFrame({"part": word + (str(name) or "backup settings"),
+                          **part[["laterals", *TOTALLED_COLUMNS]].sum()},
                          index=[0]) for word, groups in parts for name, part in groups]
-    return pd.concat([*made, pd.DataFrame({"part": "All", **rows[["laterals", *SUMS]].sum()}, index=[0])],
+    return pd.concat([*made, pd.DataFrame({"part": "All", **rows[["laterals", *TOTALLED_COLUMNS]].sum()}, index=[0])],
                      ignore_index=True)
 
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from reliability.network.tree import Network
 
-SHORTEST = 0.035                   # of the feeder's extent: a section is drawn at least so long
-GAP = 0.012                        # between two branches on one row, of the extent
+SHORTEST_DRAWN = 0.035                   # of the feeder's extent: a section is drawn at least so long
+BRANCH_GAP = 0.012                        # between two branches on one row, of the extent
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def _extents(network: Network, sections: np.ndarray, inside: np.ndarray) -> tupl
     length = np.nan_to_num(network.column["length_km"])
     own = np.where(inside, length, 0.0)
     reach = float(network.along_path(own)[sections].max(initial=0.0)) or 1.0
-    drawn = np.where(inside, np.maximum(own, SHORTEST * reach), 0.0)
+    drawn = np.where(inside, np.maximum(own, SHORTEST_DRAWN * reach), 0.0)
     end = network.along_path(drawn)
     return end - drawn, end
 
@@ -115,7 +115,7 @@ def _branch(head: int, children: dict[int, list[int]], size: np.ndarray, x0: np.
             if child == straight:
                 continue
             box = _branch(child, children, size, x0, x1, extent)
-            start, end = x0[child] - GAP * extent, box.right + GAP * extent
+            start, end = x0[child] - BRANCH_GAP * extent, box.right + BRANCH_GAP * extent
             high, low = above.height(start, end) + 1 + box.down, below.height(start, end) + 1 + box.up
             if high + box.up <= low + box.down:
                 above.add(start, end, high + box.up)

@@ -18,8 +18,8 @@ from reliability.study.ranges import LEARNED
 from reliability.study.save import ChangedElsewhere, fingerprint
 from reliability.ui import background, state
 
-SEEN, NOTICE = "seen_fingerprints", "notice"
-MAX_CACHED = 6
+FINGERPRINTS_SEEN, NOTICE = "seen_fingerprints", "notice"
+STUDIES_CACHED = 6
 TRIES = 20                      # to read a study that somebody else keeps changing
 
 
@@ -92,7 +92,7 @@ def named(name: str, tell: Callable[[float], None] = lambda _: None) -> Opened:
 
 def chosen() -> str:
     """Name of the study of this tab: as chosen or in the address, else the demo."""
-    asked = state.text(state.STUDY)
+    asked = state.text(state.STUDY_KEY)
     if asked and asked not in workspace.studies():
         st.session_state[NOTICE] = "The study of this link is not in the workspace; the demo is shown."
         state.of_another_study("")
@@ -108,7 +108,7 @@ def choose(name: str) -> None:
 
 def changed_elsewhere(opened: Opened) -> bool:
     """Whether somebody else changed the study since this tab last looked; noted as seen from now on."""
-    seen = st.session_state.setdefault(SEEN, {})
+    seen = st.session_state.setdefault(FINGERPRINTS_SEEN, {})
     before = seen.get(opened.name)
     seen[opened.name] = opened.fingerprint
     return before is not None and before != opened.fingerprint
@@ -116,10 +116,10 @@ def changed_elsewhere(opened: Opened) -> bool:
 
 def mine(name: str, mark: str) -> None:
     """Note that the state with this fingerprint is this tab's own work."""
-    st.session_state.setdefault(SEEN, {})[name] = mark
+    st.session_state.setdefault(FINGERPRINTS_SEEN, {})[name] = mark
 
 
-@st.cache_resource(max_entries=MAX_CACHED, show_spinner=False)
+@st.cache_resource(max_entries=STUDIES_CACHED, show_spinner=False)
 def _read(folder: str, mark: str) -> tuple[Study | None, StudyError | None]:
     """The checked study, or what is wrong; shared between tabs and never changed.
 
@@ -143,7 +143,7 @@ def _learned(study: Study, mark: str, tell: Callable[[float], None]) -> tuple[St
         learned = learned_rates(study, records_of(study), partial(background.tell_share, key))
         return with_rates(study, learned=learned), learned
 
-    return background.waited_for(key, learn, tell, MAX_CACHED)
+    return background.waited_for(key, learn, tell, STUDIES_CACHED)
 
 
 @st.fragment(run_every=4)

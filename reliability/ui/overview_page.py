@@ -9,7 +9,17 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from reliability.data_gaps import ASSUMPTIONS, HISTORY, IMPORT, LATERALS, TABLES, Gap, Nearest, data_gaps, in_words
+from reliability.data_gaps import (
+    IMPORT,
+    IN_ASSUMPTIONS,
+    IN_HISTORY,
+    IN_LATERALS,
+    IN_TABLES,
+    Gap,
+    Nearest,
+    data_gaps,
+    in_words,
+)
 from reliability.data_gaps import needed_for_a_proposal as nearest
 from reliability.formats import count, money, number, probability
 from reliability.formats import shown as cell
@@ -46,9 +56,9 @@ from reliability.ui.text import plain
 from reliability.ui.tiles import TileFigure
 from reliability.what_if import Asked, ScenarioResults, by_lateral
 
-FILLED_AT = {ASSUMPTIONS: "study_page", TABLES: "study_page", IMPORT: "import_page", HISTORY: "history_page",
-             LATERALS: "laterals_page"}
-STUDY_TAB = {ASSUMPTIONS: "Assumptions", TABLES: "Tables"}
+FILLED_AT = {IN_ASSUMPTIONS: "study_page", IN_TABLES: "study_page", IMPORT: "import_page", IN_HISTORY: "history_page",
+             IN_LATERALS: "laterals_page"}
+STUDY_TAB = {IN_ASSUMPTIONS: "Assumptions", IN_TABLES: "Tables"}
 WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material/account_tree:"),
           ("choice_page", "Change the budget and the limits", ":material/checklist:"),
           ("compare_page", "Move the assumptions", ":material/balance:"),
@@ -224,15 +234,16 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     feeders = [str(f) for f in network.feeder_ids]
     of_feeder = chosen.groupby("feeder_id").size() if len(chosen) else pd.Series(dtype=int)
     on_map = now.results.study.routes is not None
-    feeder = map_panel.ALL if on_map else str(of_feeder.idxmax()) if len(of_feeder) else feeders[0]
+    feeder = map_panel.ALL_FEEDERS if on_map else str(of_feeder.idxmax()) if len(of_feeder) else feeders[0]
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
         st.subheader("Where it is" if at is not None else "Where the customer-minutes are lost", anchor=False)
         lengths.switch(now.results.study)
     clicked = map_panel.draw(
-        now.results, map_panel.Look(feeder, map_panel.MINUTES, on_map), _classed(now, at), device, key="overview",
+        now.results, map_panel.Look(feeder, map_panel.MINUTES_MEASURE, on_map), _classed(now, at), device,
+                             key="overview",
         name="Laterals proposed", alt=f"One-line diagram of feeder {feeder}, {count(len(heads), 'lateral')} converted.",
         data=lambda: named(chosen, network, "section_id", "lateral or backup", "backup_id"), chosen=heads,
-        chosen_name="proposed", height=map_panel.HEIGHT)
+        chosen_name="proposed", height=map_panel.MAP_PIXELS)
     if clicked:
         state.put(lateral=clicked)
         state.go("reliability/ui/laterals_page.py")

@@ -19,7 +19,7 @@ from reliability.ui.trials import SimulatedSpread, odds_of_gain
 from reliability.what_if import ScenarioResults
 
 OTHER_VIEW = {SOCIETY: "To society, customers' interruption costs counted:", UTILITY: "To the utility alone:"}
-NAMED = 5           # laterals that drop out or come in; the page Selection lists them all
+LATERALS_NAMED = 5           # laterals that drop out or come in; the page Selection lists them all
 _MEASURES = (("saidi_min", "minutes without power", "SAIDI"), ("saifi", "sustained interruptions", "SAIFI"))
 
 
@@ -85,7 +85,8 @@ def _device_by_lateral(choice: Choice) -> dict[str, str]:
 
 def _listed(names: list[str]) -> str:
     """The first few names."""
-    return ", ".join(shorten(name, 30) for name in names[:NAMED]) + (" …" if len(names) > NAMED else ".")
+    return ", ".join(shorten(name,
+                             30) for name in names[:LATERALS_NAMED]) + (" …" if len(names) > LATERALS_NAMED else ".")
 
 
 def _what_is_done(choice: Choice) -> set[tuple[str, str, str, str]]:

@@ -13,7 +13,7 @@ from typing import Any
 import streamlit as st
 
 from reliability.study.changes import Outcome
-from reliability.ui.opened import SEEN
+from reliability.ui.opened import FINGERPRINTS_SEEN
 
 _MARKS, _LOCK = "own_marks", "own_work_lock"
 
@@ -41,7 +41,7 @@ def one_at_a_time(name: str, mark: str, where: str, now: Callable[[], str], chan
     has made that of `mark`, the change is made of it. Nothing here asks the framework for anything once the change has
     begun, so that a page which is stopped meanwhile forgets nothing.
     """
-    seen = st.session_state.setdefault(SEEN, {})
+    seen = st.session_state.setdefault(FINGERPRINTS_SEEN, {})
     own = st.session_state.setdefault(_MARKS, {})
     with st.session_state.setdefault(_LOCK, threading.Lock()):
         current = now()

@@ -11,8 +11,8 @@ from reliability.report.palette import BLUE, GREY, INK
 from reliability.ui.plotting import axis, layout, pattern, picture
 from reliability.ui.text import label
 
-ROOM = 1.75                        # of the longest bar: its change is written behind it
-GAP = 0.02                         # between two panels, of the width
+LABEL_ROOM = 1.75                        # of the longest bar: its change is written behind it
+PANEL_GAP = 0.02                         # between two panels, of the width
 
 
 def pins_chart(table: pd.DataFrame, units: dict[str, str], large: bool = False) -> go.Figure:
@@ -32,8 +32,9 @@ def pins_chart(table: pd.DataFrame, units: dict[str, str], large: bool = False) 
         traces += _pair(then, now, change, names, at, first=k == 0)
         low, high = (float(f([0.0, *then[np.isfinite(then)], *now])) for f in (min, max))
         axes[f"xaxis{at}"] = axis(
-            title, domain=[k / len(units) + GAP * bool(k), (k + 1) / len(units) - GAP], nticks=3, tickformat=",.3~s",
-            range=[ROOM * low if low < 0 <= -low else 0.0, ROOM * high if high > 0 else -0.75 * low],
+            title, domain=[k / len(units) + PANEL_GAP * bool(k), (k + 1) / len(units) - PANEL_GAP], nticks=3,
+                                  tickformat=",.3~s",
+            range=[LABEL_ROOM * low if low < 0 <= -low else 0.0, LABEL_ROOM * high if high > 0 else -0.75 * low],
             zerolinecolor=INK)
     return picture(traces, layout(110 + 56 * len(names), large, bargap=0.25, barmode="group") | axes)
 

@@ -9,9 +9,9 @@ import streamlit as st
 
 from reliability.study import Study
 from reliability.study.archive import ARCHIVE
-from reliability.study.pins import FILE, MAX_PINS, add_pin, read_pins, remove_pin, unreadable
+from reliability.study.pins import MAX_PINS, PINS_FILE, add_pin, read_pins, remove_pin, unreadable
 from reliability.ui import figure, frame, moved, sliders, state
-from reliability.ui.compare_charts import MEASURES, PLAIN_NAMES, value
+from reliability.ui.compare_charts import COMPARED_MEASURES, PLAIN_NAMES, value
 from reliability.ui.limits import from_link, to_link
 from reliability.ui.opened import Opened
 from reliability.ui.pin_charts import pins_alt, pins_chart
@@ -33,7 +33,7 @@ def tell() -> None:
 
 def add(shown: Opened, study: Study, now: ScenarioResults, asked: Asked) -> None:
     """Pin the current state with its figures."""
-    figures = {name: {key: value(now, s, key) for key, *_ in MEASURES} | {
+    figures = {name: {key: value(now, s, key) for key, *_ in COMPARED_MEASURES} | {
         "capex": now.money[s]["capex"], "npv": now.money[s]["npv"]} for s, name in enumerate(now.names)}
     limits = {"limits": to_link(asked.limits), "perspective": asked.perspective or ""}
     add_pin(shown.folder, asked.moves, figures, study.inputs_sha256, limits)
@@ -45,8 +45,8 @@ def compare(shown: Opened, study: Study, now: ScenarioResults) -> None:
     pins = read_pins(shown.folder)
     st.subheader("Pinned states", anchor=False)
     if unreadable(shown.folder):
-        st.warning(f"{FILE} in {ARCHIVE} of the study's folder holds what cannot be read as a pinned state. It is put "
-                   "aside there when the next state is pinned.", icon=":material/help:")
+        st.warning(f"{PINS_FILE} in {ARCHIVE} of the study's folder holds what cannot be read as a pinned state. It is "
+                   "put aside there when the next state is pinned.", icon=":material/help:")
     if not pins:
         st.markdown("None yet. Pin a state to keep its figures and to set the next one beside it.")
         return
@@ -75,7 +75,7 @@ def beside(pin: dict[str, Any], now: ScenarioResults) -> pd.DataFrame:
     rows = []
     for s, name in enumerate(now.names):
         then = pin["figures"].get(name, {})
-        current = {key: value(now, s, key) for key, *_ in MEASURES} | {"npv": now.money[s]["npv"]}
+        current = {key: value(now, s, key) for key, *_ in COMPARED_MEASURES} | {"npv": now.money[s]["npv"]}
         for key, figure_now in current.items():
             before = then.get(key)
             change = None if before is None else figure_now - before
@@ -90,7 +90,7 @@ def _words(pin: dict[str, Any], study: Study) -> str:
     moves = sliders.from_link(sliders.to_link(pin["moves"]), study)
     perspective = pin.get("perspective")
     asked = Asked(moves, from_link(str(pin.get("limits", "")), study),
-                  perspective if perspective in moved.PERSPECTIVES else None)
+                  perspective if perspective in moved.PERSPECTIVE_NAMES else None)
     return short("; ".join(moved.in_words(asked, study)), 90) if asked else "as the study states"
 
 

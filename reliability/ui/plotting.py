@@ -12,10 +12,10 @@ from reliability.formats import SEPARATORS
 from reliability.report.chart import DASHED, DOTTED, SOLID
 from reliability.report.palette import GREY, GRID, INK, PAPER
 
-DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
+PLOTLY_DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 BUTTONS = 48                       # pixels at the right of a picture that can be enlarged, for its buttons
 BAR_GAP = 0.35                     # of the room of a category
-FONT = '"Source Sans", Arial, sans-serif'
+PLOTLY_FONT = '"Source Sans", Arial, sans-serif'
 # of a picture in which a point is picked: what the framework would set itself, and draw the picture again for
 PICKED: dict[str, object] = {"hovermode": "closest", "dragmode": "pan", "clickmode": "event+select"}
 
@@ -51,9 +51,9 @@ def layout(height: int, large: bool = False, **more: object) -> dict[str, object
     """What all figures share."""
     size = 19 if large else 14
     base: dict[str, object] = {
-        "height": round(height * (1.25 if large else 1.0)), "font": {"family": FONT, "size": size, "color": INK},
+        "height": round(height * (1.25 if large else 1.0)), "font": {"family": PLOTLY_FONT, "size": size, "color": INK},
         "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "margin": {"l": 10, "r": 10, "t": 36, "b": 10},
-        "hoverlabel": {"font": {"size": size, "family": FONT}}, "bargap": BAR_GAP, "separators": SEPARATORS,
+        "hoverlabel": {"font": {"size": size, "family": PLOTLY_FONT}}, "bargap": BAR_GAP, "separators": SEPARATORS,
         "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "xanchor": "left", "x": 0},
     }
     return base | more
@@ -70,7 +70,7 @@ def upright(at: float, **line: object) -> dict[str, object]:
     return {"type": "line", "x0": at, "x1": at, "y0": 0, "y1": 1, "yref": "paper", "line": line}
 
 
-CLOSE = 0.14                       # of an axis: names of lines so close would be printed over one another
+CLOSE_LABELS = 0.14                       # of an axis: names of lines so close would be printed over one another
 
 
 def named_lines(at: Mapping[str, float], span: float) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
@@ -80,7 +80,7 @@ def named_lines(at: Mapping[str, float], span: float) -> tuple[list[dict[str, ob
     """
     shapes, notes, level, before = [], [], 0, float("-inf")
     for name, x in sorted(at.items(), key=lambda item: item[1]):
-        level = level + 1 if x - before < CLOSE * span else 0
+        level = level + 1 if x - before < CLOSE_LABELS * span else 0
         before = x
         shapes.append(upright(x, color=GREY, width=1.5, dash="dot"))
         notes.append({"x": x, "y": 1, "yref": "paper", "text": name, "showarrow": False, "yanchor": "bottom",

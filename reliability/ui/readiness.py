@@ -8,10 +8,10 @@ import streamlit as st
 
 from reliability.business.chosen_checks import checks_of_selection
 from reliability.formats import shown
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, READY, work_pack
+from reliability.report.work_pack_jobs import HOLD_MARK, NO_SHEET, READY, work_pack
 from reliability.what_if import ScenarioResults
 
-STATUS = {READY: "ready", HOLD: "on hold", NO_SHEET: "no checks"}
+STATUS = {READY: "ready", HOLD_MARK: "on hold", NO_SHEET: "no checks"}
 
 
 def statuses(now: ScenarioResults, selection: pd.DataFrame) -> np.ndarray:
@@ -41,7 +41,7 @@ def carried_out(now: ScenarioResults, at: int | None) -> pd.DataFrame:
 
 def numbers(status: np.ndarray) -> tuple[int, int]:
     """How many laterals are ready and how many on hold. status: of `statuses`."""
-    return int((status == STATUS[READY]).sum()), int((status == STATUS[HOLD]).sum())
+    return int((status == STATUS[READY]).sum()), int((status == STATUS[HOLD_MARK]).sum())
 
 
 def in_words(now: ScenarioResults, selection: pd.DataFrame) -> str:
@@ -51,7 +51,7 @@ def in_words(now: ScenarioResults, selection: pd.DataFrame) -> str:
     if not ready and not held:
         return ""
     of = "of the sectionalizers " if (status == STATUS[NO_SHEET]).any() else ""
-    return f"{of}{shown(ready, 'count')} {STATUS[READY]}, {shown(held, 'count')} {STATUS[HOLD]}"
+    return f"{of}{shown(ready, 'count')} {STATUS[READY]}, {shown(held, 'count')} {STATUS[HOLD_MARK]}"
 
 
 def with_status(now: ScenarioResults, selection: pd.DataFrame) -> pd.DataFrame:

@@ -13,11 +13,11 @@ from reliability.ui import background
 from reliability.ui.opened import Opened
 from reliability.ui.scenario_results import stated_results
 
-MAX_CACHED = 4
-PREPARED_AT_MOST = 20_000       # records; more are read when they are asked for
+RECORDS_CACHED = 4
+RECORDS_PREPARED_AT_MOST = 20_000       # records; more are read when they are asked for
 
 
-@st.cache_resource(max_entries=MAX_CACHED, show_spinner=False)
+@st.cache_resource(max_entries=RECORDS_CACHED, show_spinner=False)
 def history_of(_study: Study, fingerprint: str, _ready: Study,
                _learned: LearnedRates | None) -> tuple[History | None, StudyError | None]:
     """(history, None), or (None, what stands in the way); shared between tabs and never changed."""
@@ -31,5 +31,5 @@ def history_of(_study: Study, fingerprint: str, _ready: Study,
 def prepare(shown: Opened) -> None:
     """Read them once the page that shows now has had its time."""
     study, ready, mark, learned = shown.stated, shown.rated, shown.fingerprint, shown.learned
-    if study.outages is not None and 0 < len(study.outages) <= PREPARED_AT_MOST:
+    if study.outages is not None and 0 < len(study.outages) <= RECORDS_PREPARED_AT_MOST:
         background.prepare(f"history|{mark}", lambda: history_of(study, mark, ready, learned)[0] is not None)

@@ -19,23 +19,23 @@ from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
 from reliability.ui import download, edit, figure, frame, into_study, opened
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
-from reliability.ui.headers import HEADERS, Header, header
+from reliability.ui.headers import COLUMN_HEADERS, Header, header
 from reliability.ui.opened import Opened
 from reliability.ui.text import plain, short
 from reliability.what_if import Asked
 
-KINDS = {".html": "text/html", ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-         ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
-         ".json": "application/json", ".csv": "text/csv"}
-ORDER = list(FILES)
+MIME_TYPES = {".html": "text/html", ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+              ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
+              ".json": "application/json", ".csv": "text/csv"}
+DOWNLOAD_ORDER = list(FILES)
 UNSAVED = ("This tab holds a change of the study that could not be saved: it is a draft, and no part of a run. The "
            "page Study data says what is missing.")
 SIMULATION_FROM, SIMULATION_TO = 0.02, 0.62
 # how far a run is when a stage begins
-STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
-          "expected values": 0.015, "simulation": SIMULATION_FROM, "history": SIMULATION_TO,
-          "frontier and drivers": 0.66,
-          "report and workbook": 0.92}
+RUN_STAGES = {"outage records": 0.0, "fault rates from records": 0.005, "choice of laterals": 0.01,
+              "expected values": 0.015, "simulation": SIMULATION_FROM, "history": SIMULATION_TO,
+              "frontier and drivers": 0.66,
+              "report and workbook": 0.92}
 
 
 def show() -> None:
@@ -115,7 +115,7 @@ def _run(shown: Opened, study: Study, asked: Asked) -> None:
                      f"Simulating: {done} trials of at most {total}")
 
     def stage(what: str) -> None:
-        bar.progress(STAGES[what], f"{what.capitalize()} …")
+        bar.progress(RUN_STAGES[what], f"{what.capitalize()} …")
 
     try:
         run = runs.record(shown.stated, step, stage, into_study.change(shown, study, asked))
@@ -169,7 +169,7 @@ def _figures(run: Run) -> None:
                      "saidi_p90": spread.get("p90"), "npv": (scenario.get("business") or {}).get("npv")})
     names = {i.key: i.heading for i in INDICES if i.simulated} | {
         "callouts": "call-outs, 1/yr", "saidi_p10": "SAIDI of a year, P10", "saidi_p90": "and P90, min"}
-    formats = {c: Header(name, header(c).kind if c in HEADERS else "minutes") for c, name in names.items()}
+    formats = {c: Header(name, header(c).kind if c in COLUMN_HEADERS else "minutes") for c, name in names.items()}
     currency = short(run.summary.get("currency", ""), 12)
     formats["npv"] = Header(f"NPV, {currency}", "money")
     figure.table(pd.DataFrame(rows), "Figures of the run", "run_figures", column_config=formats)
@@ -177,11 +177,12 @@ def _figures(run: Run) -> None:
 
 def _downloads(run: Run) -> None:
     st.subheader("Downloads", anchor=False)
-    files = sorted(run.results, key=lambda f: (ORDER.index(f.name) if f.name in ORDER else len(ORDER), f.name))
+    place = {name: k for k, name in enumerate(DOWNLOAD_ORDER)}
+    files = sorted(run.results, key=lambda f: (place.get(f.name, len(place)), f.name))
     with st.container(horizontal=True):
         for file in files:
             download.button(file.name, file.read_bytes, file.name,
-                            KINDS.get(file.suffix, "application/octet-stream"), help=about(file.name) or "File",
+                            MIME_TYPES.get(file.suffix, "application/octet-stream"), help=about(file.name) or "File",
                             key=f"get_{file.name}", icon=":material/download:",
                             type="primary" if file.name == "report.html" else "secondary")
         download.button("All of it, with the inputs (ZIP)", lambda: runs.zipped(run), f"{run.name}.zip",

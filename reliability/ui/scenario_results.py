@@ -15,7 +15,7 @@ from reliability.ui import cores, state
 from reliability.ui.text import short
 from reliability.what_if import Asked, ScenarioResults, compute, moved_study, with_limits
 
-STATES, MAX_CACHED = "states", 8
+STATES_KEY, RESULTS_CACHED = "states", 8
 OF_THE_PROGRAMME = {"programme_years", "yearly_budget", "yearly_units"}     # limits that leave the choice as it is
 
 
@@ -72,7 +72,7 @@ def in_perspective(now: ScenarioResults, perspective: str) -> ScenarioResults:
 
 def looked_at(now: ScenarioResults) -> int:
     """Position of the scenario that is looked at in this tab: the one chosen, else the proposal, else the first."""
-    name, names = state.text(state.SCENARIO), now.names
+    name, names = state.text(state.SCENARIO_KEY), now.names
     if name in names[1:]:
         return names.index(name)
     return proposed_position(now.results.study.scenarios) or min(1, len(names) - 1)
@@ -106,7 +106,7 @@ def _of(fingerprint: str) -> list[ScenarioResults]:
 
 
 def _cached() -> dict[str, ScenarioResults]:
-    return st.session_state.setdefault(STATES, {})
+    return st.session_state.setdefault(STATES_KEY, {})
 
 
 def _once(digest: str, work: Callable[[str], ScenarioResults]) -> ScenarioResults:
@@ -114,6 +114,6 @@ def _once(digest: str, work: Callable[[str], ScenarioResults]) -> ScenarioResult
     cached = _cached()
     # the one that was asked for last stays longest
     cached[digest] = cached.pop(digest) if digest in cached else work(digest)
-    for old in list(cached)[:-MAX_CACHED]:
+    for old in list(cached)[:-RESULTS_CACHED]:
         del cached[old]
     return cached[digest]

@@ -18,7 +18,7 @@ from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.units import spoken_unit
 from reliability.study import Study
 from reliability.ui import state
-from reliability.what_if import AS_STATED
+from reliability.what_if import FAST_AS_STATED
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Faults", ("temporary_fraction", "fault_rate_factor")),
@@ -33,25 +33,26 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 ENDS_AT = {"sectionalizer_failure": 0.2, "fuse_failure": 0.2, "reclosing_off_share": 0.5, "wrong_link_share": 0.2,
            "fault_current_factor": 3.0}
 # What a meeting moves beyond the assumptions of study.toml, described the same way.
-OWN: dict[str, Assumption] = {a.key: a for a in (
+OWN_SLIDERS: dict[str, Assumption] = {a.key: a for a in (
     Assumption("compare", "fault_rate_factor", "Fault-rate factor", "×", 1.0, 0.25, 3.0, step=0.05,
                help="Multiplies every fault rate, of lines and of equipment, in every scenario."),
     Assumption("compare", "share_converted", "Share of laterals converted", "0–1", 1.0, 0.0, 1.0, step=0.05,
                help="Of each scenario's laterals, those with the largest gain in customer-minutes come first."),
     Assumption("compare", "counts", "Counts of new sectionalizers", "", 0, 0, MOST_COUNTS, "whole", 1,
                help="Set on every scenario that has sectionalizers; below the backup's operations to lockout."),
-    Assumption("compare", "existing_fast_operations", "Fast operations of existing devices", "", AS_STATED, AS_STATED,
+    Assumption("compare", "existing_fast_operations", "Fast operations of existing devices", "", FAST_AS_STATED,
+               FAST_AS_STATED,
                3, "whole", 1,
                help="Of every breaker and recloser as built, and in every scenario that sets none itself; 0: fast "
                "tripping blocked. A device with fewer operations to lockout has one less than those."),
-    Assumption("compare", "fast_tripping", "Fast operations in scenarios only", "", AS_STATED, AS_STATED, 3,
+    Assumption("compare", "fast_tripping", "Fast operations in scenarios only", "", FAST_AS_STATED, FAST_AS_STATED, 3,
                "whole", 1,
                help="For scenarios that do not set it themselves; the existing devices stay as built in the network "
                "that they are compared with. 0: fast tripping blocked."),
 )}
 # where a slider leaves it to each scenario, or to each device
-STATED_AT = {"counts": 0, "fast_tripping": AS_STATED, "existing_fast_operations": AS_STATED}
-OF_SECTIONS = ("temporary_fraction", "repair_hours")         # what every section may have for itself
+STATED_AT = {"counts": 0, "fast_tripping": FAST_AS_STATED, "existing_fast_operations": FAST_AS_STATED}
+SECTION_VALUES = ("temporary_fraction", "repair_hours")         # what every section may have for itself
 EACH_ITS_OWN = ("Every section has its own, stated or learned from the records, which this slider does not move. What "
                 "was learned stands on the page Outage history, Laterals and rates. To try others, set “Source of "
                 "fault rates” to assumed on the page Study data, Assumptions.")
@@ -98,7 +99,7 @@ class Slider:
 
 def sliders(study: Study) -> dict[str, Slider]:
     """The sliders for a study by key; bounds, steps, labels and help come from the table."""
-    return {key: _new_slider(OWN.get(key) or BY_KEY[key], study) for _, keys in GROUPS for key in keys}
+    return {key: _new_slider(OWN_SLIDERS.get(key) or BY_KEY[key], study) for _, keys in GROUPS for key in keys}
 
 
 def _new_slider(a: Assumption, study: Study) -> Slider:
@@ -114,7 +115,7 @@ def _new_slider(a: Assumption, study: Study) -> Slider:
         high = 0.25
     elif a.key in ENDS_AT:
         high = min(most, max(ENDS_AT[a.key], _round_up(2.0 * value)))
-    used = a.key not in OF_SECTIONS or bool(np.isnan(study.network.column[a.key]).any())
+    used = a.key not in SECTION_VALUES or bool(np.isnan(study.network.column[a.key]).any())
     return Slider(a, float(min(max(least, 0.0), value)), float(max(high, value)), float(a.step), float(value), used)
 
 
@@ -188,8 +189,8 @@ def _slider(study: Study, key: str, slider: Slider, now: dict[str, float | int],
     widget = widget_key(name, key)
     place = st.container(key=f"row_{key}", horizontal=True, vertical_alignment="bottom", gap="small")
     state.hold(widget, now.get(key, slider.start), (slider.low, slider.high, slider.step))
-    stated = "" if key in OWN else (f" The study has {stated_in_words(study, key, slider)}. "
-                                    f"Source: {slider.assumption.source}.")
+    stated = "" if key in OWN_SLIDERS else (f" The study has {stated_in_words(study, key, slider)}. "
+                                            f"Source: {slider.assumption.source}.")
     more: dict[str, Any] = {"key": widget, "on_change": _moved, "args": (key, slider.start, widget),
                             "help": f"{slider.assumption.help}{stated}" if slider.used else EACH_ITS_OWN,
                             "disabled": not slider.used}

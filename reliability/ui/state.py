@@ -13,21 +13,21 @@ from typing import Any
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT = (
+STUDY_KEY, SLIDERS, LIMITS_KEY, SCENARIO_KEY, PERSPECTIVE, LATERAL, LENGTHS, LARGE_TYPE_KEY, DRAFT_KEY = (
     "study", "sliders", "limits", "scenario", "perspective", "lateral", "lengths", "large", "draft")
-PARAMETERS = (STUDY, SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL, LENGTHS, LARGE, DRAFT)
-OF_ONE_STUDY = (SLIDERS, LIMITS, SCENARIO, PERSPECTIVE, LATERAL)
-KEY = "asked"
-SHAPES = "shapes_of_widgets"
+PARAMETERS = (STUDY_KEY, SLIDERS, LIMITS_KEY, SCENARIO_KEY, PERSPECTIVE, LATERAL, LENGTHS, LARGE_TYPE_KEY, DRAFT_KEY)
+OF_ONE_STUDY = (SLIDERS, LIMITS_KEY, SCENARIO_KEY, PERSPECTIVE, LATERAL)
+ASKED_KEY = "asked"
+SHAPES_KEY = "shapes_of_widgets"
 
 
 def follow() -> None:
     """Read the address where a tab begins or the browser went back or forward; else write it. Before the navigation."""
-    held = st.session_state.get(KEY)
+    held = st.session_state.get(ASKED_KEY)
     if held is None or _went_through_history():
         read = {name: st.query_params[name] for name in PARAMETERS if name in st.query_params}
         # an import goes on, whatever page somebody went back to
-        st.session_state[KEY] = {DRAFT: held[DRAFT], **read} if held and DRAFT in held else read
+        st.session_state[ASKED_KEY] = {DRAFT_KEY: held[DRAFT_KEY], **read} if held and DRAFT_KEY in held else read
     else:
         note()
 
@@ -57,12 +57,12 @@ def text(parameter: str) -> str:
 
 def put(**texts: str) -> None:
     """Ask something else, by parameter; "" for nothing. The address follows with the next run."""
-    st.session_state[KEY] = {**_asked(), **texts}
+    st.session_state[ASKED_KEY] = {**_asked(), **texts}
 
 
 def of_another_study(name: str) -> None:
     """Ask for a study, and for nothing else of it; name: "" for the one that is shown by itself."""
-    put(**{STUDY: name}, **dict.fromkeys(OF_ONE_STUDY, ""))
+    put(**{STUDY_KEY: name}, **dict.fromkeys(OF_ONE_STUDY, ""))
 
 
 def go(page: str) -> None:
@@ -76,11 +76,11 @@ def hold(widget: str, value: Any, shape: object = None) -> None:
     Set only where it differs, so that a slider is not put back while somebody is still dragging it; and where its
     `shape` differs, such as its ends: for the framework it is another widget then, which shows nothing of the old one.
     """
-    shapes = st.session_state.setdefault(SHAPES, {})
+    shapes = st.session_state.setdefault(SHAPES_KEY, {})
     if widget not in st.session_state or st.session_state[widget] != value or shapes.get(widget) != shape:
         st.session_state[widget] = value
         shapes[widget] = shape
 
 
 def _asked() -> dict[str, str]:
-    return st.session_state.setdefault(KEY, {})
+    return st.session_state.setdefault(ASKED_KEY, {})

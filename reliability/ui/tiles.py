@@ -17,7 +17,7 @@ from streamlit.delta_generator import DeltaGenerator
 from reliability.formats import DASH, number
 from reliability.report.palette import SERIES, series
 
-NOTHING = 5e-4                      # a change, as a share of the figure, that is shown as none
+SMALLEST_CHANGE = 5e-4                      # a change, as a share of the figure, that is shown as none
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Tile:
 
 def direction(change: float, value: float) -> int:
     """Whether a change is less (−1), more (1), or too small beside the value to matter (0)."""
-    if abs(change) < NOTHING * max(abs(value), 1e-12):
+    if abs(change) < SMALLEST_CHANGE * max(abs(value), 1e-12):
         return 0
     return -1 if change < 0 else 1
 

@@ -21,12 +21,13 @@ from reliability.tasks import HERE, Workers
 from reliability.ui import background, cores
 from reliability.what_if import ScenarioResults
 
-STAGES = (60,)                     # trials after which first intervals are shown; then as many as the study asks for
+FIRST_TRIALS = (60,
+                )                     # trials after which first intervals are shown; then as many as the study asks for
 REST_SECONDS = 0.45            # so long the sliders must rest before a simulation begins
 REPORT_EVERY_SECONDS = 0.2           # a message for every block would keep the browser busy
 ASKED_AT_MOST = 3000               # sections of a network whose trials the first page waits for
-PREPARED_AT_MOST = 30_000          # sections of one that is simulated while somebody reads that page
-MAX_CACHED, LATEST = 24, "simulated"
+TRIALS_PREPARED_AT_MOST = 30_000          # sections of one that is simulated while somebody reads that page
+TRIALS_CACHED, LATEST = 24, "simulated"
 MAX_YEARS = 20_000           # yearly values of SAIDI kept for the picture of their spread
 
 
@@ -87,7 +88,7 @@ def _cache(spread: SimulatedSpread) -> SimulatedSpread:
     with lock:
         cached[spread.digest] = spread
         cached.move_to_end(spread.digest)
-        while len(cached) > MAX_CACHED:
+        while len(cached) > TRIALS_CACHED:
             cached.popitem(last=False)
     return spread
 
@@ -122,7 +123,7 @@ def follow(now: ScenarioResults, progress: Callable[[int, int], object]) -> Iter
 def _stages(now: ScenarioResults, have: SimulatedSpread | None) -> list[int | None]:
     """Trials after which there are figures, the last all that the study asks for. have: what there is already."""
     wanted = now.results.study.values["trials"]
-    return [*(s for s in STAGES if (have is None or s > have.trials) and (wanted is None or s < wanted)), wanted]
+    return [*(s for s in FIRST_TRIALS if (have is None or s > have.trials) and (wanted is None or s < wanted)), wanted]
 
 
 def _beside(now: ScenarioResults, have: SimulatedSpread | None,
@@ -152,7 +153,7 @@ def asked(now: ScenarioResults) -> SimulatedSpread | None:
 
 def prepare(now: ScenarioResults) -> None:
     """Simulate a state that a page will ask for, while nobody waits for a page."""
-    if len(now.results.network) <= PREPARED_AT_MOST and not done(now.digest):
+    if len(now.results.network) <= TRIALS_PREPARED_AT_MOST and not done(now.digest):
         background.prepare(_key(now), lambda: _in_stages(now))
 
 

@@ -19,10 +19,10 @@ from reliability.ui.text import plain, short
 from reliability.what_if import ScenarioResults
 
 TWO_LINES = {False: 66, True: 82}       # pixels, of a row in which a browser breaks lines, in large type too
-PREPARED_AT_MOST = 3000                 # sections
-LEAST = 0.01            # of the faults of a kind; what is rarer, as where a device fails, is left out
-STATES = {False: "on", True: "off"}
-KINDS = {False: "temporary", True: "permanent"}
+TRIPS_PREPARED_AT_MOST = 3000                 # sections
+LEAST_SHARE = 0.01            # of the faults of a kind; what is rarer, as where a device fails, is left out
+RECLOSING_STATES = {False: "on", True: "off"}
+FAULT_KINDS = {False: "temporary", True: "permanent"}
 
 
 def _work(now: ScenarioResults, at: list[int]) -> tuple[str, Callable[[], OutcomeTable]]:
@@ -34,7 +34,7 @@ def _work(now: ScenarioResults, at: list[int]) -> tuple[str, Callable[[], Outcom
 
 def prepare(now: ScenarioResults, scenario: int) -> None:
     """Begin with it while somebody reads another page; of a large network the tables are too large for that."""
-    if len(now.results.network) <= PREPARED_AT_MOST:
+    if len(now.results.network) <= TRIPS_PREPARED_AT_MOST:
         background.prepare(*_work(now, _looked_at(scenario)))
 
 
@@ -68,13 +68,13 @@ def in_words(found: pd.DataFrame, network: Network, device: list[np.ndarray], na
     rows = []
     for (off, permanent), part in found.groupby(["off", "permanent"]):
         said = {name: _outcomes(part[part["scenario"] == s], network, device[s]) for s, name in enumerate(names)}
-        rows.append({"reclosing": STATES[bool(off)], "fault": KINDS[bool(permanent)], **said})
+        rows.append({"reclosing": RECLOSING_STATES[bool(off)], "fault": FAULT_KINDS[bool(permanent)], **said})
     return pd.DataFrame(rows, columns=["reclosing", "fault", *names])
 
 
 def _outcomes(part: pd.DataFrame, network: Network, device: np.ndarray) -> str:
     """What stays open and who is out, with its share where there is more than one."""
-    likely = part[part["share"] >= LEAST]
+    likely = part[part["share"] >= LEAST_SHARE]
     opened, customers = likely["opened"].to_numpy(dtype=int), likely["customers"].to_numpy(dtype=float)
     texts = [_one(network, device, at, out) for at, out in zip(opened.tolist(), customers.tolist(), strict=True)]
     if len(texts) == 1:

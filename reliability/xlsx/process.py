@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     from python_calamine import CalamineSheet
 
 NOT_ONE, TOO_LARGE = 3, 4     # exit status; 1 and 2 are Python's own
-ALL = "*"
+ALL_SHEETS = "*"
 MERGED = "#MERGED"            # text of a cell that is covered by a merged one
 # Kinds of cells, one letter a cell: text, a whole number that spreadsheets keep in all its digits, another number, one
 # that its format shows otherwise, a day or time, true or false.
-TEXT, WHOLE, NUMBER, SHOWN_OTHERWISE, TIME, FLAG = "twnfdb"
+TEXT_CELL, WHOLE_CELL, NUMBER_CELL, SHOWN_OTHERWISE, TIME_CELL, FLAG_CELL = "twnfdb"
 FIRST_INEXACT = 1e15          # spreadsheets keep fifteen digits of a number
 _MOST_MERGED_ROWS = 100_000
 
@@ -39,15 +39,16 @@ Texts = list[list[str]]
 def cell_text(cell: object) -> tuple[str, str]:
     """Text of a cell and its kind: whole numbers without decimals, dates and times as ISO 8601."""
     if isinstance(cell, str):
-        return cell.strip(), TEXT
+        return cell.strip(), TEXT_CELL
     if isinstance(cell, bool):
-        return ("true" if cell else "false"), FLAG
+        return ("true" if cell else "false"), FLAG_CELL
     if isinstance(cell, float):
         whole = cell.is_integer() and abs(cell) < FIRST_INEXACT
-        return (str(int(cell)), WHOLE) if whole else (repr(cell), NUMBER)
+        return (str(int(cell)), WHOLE_CELL) if whole else (repr(cell), NUMBER_CELL)
     if isinstance(cell, dt.date | dt.time):
-        return cell.isoformat(), TIME
-    return ("", TEXT) if cell is None else (str(cell), TIME if isinstance(cell, dt.timedelta) else NUMBER)
+        return cell.isoformat(), TIME_CELL
+    return ("", TEXT_CELL) if cell is None else (str(cell),
+                                                 TIME_CELL if isinstance(cell, dt.timedelta) else NUMBER_CELL)
 
 
 def rows_text(rows: Iterable[list[object]]) -> tuple[Texts, Texts]:
@@ -56,7 +57,7 @@ def rows_text(rows: Iterable[list[object]]) -> tuple[Texts, Texts]:
     for row in rows:
         if all(type(cell) is str for cell in row):
             texts.append([str(cell).strip() for cell in row])
-            kinds.append([TEXT] * len(row))
+            kinds.append([TEXT_CELL] * len(row))
         else:
             pairs = [*map(cell_text, row)]
             texts.append([text for text, _ in pairs])
@@ -116,7 +117,7 @@ def _with_newer_errors(parts: Parts, place: str, k: int) -> CalamineSheet:
 
 def _to_read(sheets: dict[int, dict[str, object]], wanted: str) -> list[int]:
     visible = [k for k, sheet in sheets.items() if sheet["visible"]]
-    if wanted == ALL:
+    if wanted == ALL_SHEETS:
         return visible
     filled = [k for k in visible if sheets[k]["filled"]]
     named = [k for k in filled if str(sheets[k]["name"]).strip().casefold() == wanted.casefold()]
@@ -132,8 +133,8 @@ def _write_notable(texts: Texts, kinds: Texts, notable: dict[tuple[int, int], st
             if (row + 1) * width > most_cells:
                 raise Large
             _widen(texts, kinds, row, width)
-            texts[row][column], kinds[row][column] = what, TEXT
-        elif row < len(texts) and column < len(texts[row]) and kinds[row][column] in (WHOLE, NUMBER):
+            texts[row][column], kinds[row][column] = what, TEXT_CELL
+        elif row < len(texts) and column < len(texts[row]) and kinds[row][column] in (WHOLE_CELL, NUMBER_CELL):
             text = texts[row][column]
             if what > 0 and text.isdigit():
                 texts[row][column] = text.zfill(what)
@@ -143,7 +144,7 @@ def _write_notable(texts: Texts, kinds: Texts, notable: dict[tuple[int, int], st
 
 def _widen(texts: Texts, kinds: Texts, row: int, width: int) -> None:
     """Make room for a row and a column that the reader left away, since nothing has a value there."""
-    for rows, blank in ((texts, ""), (kinds, TEXT)):
+    for rows, blank in ((texts, ""), (kinds, TEXT_CELL)):
         rows.extend([] for _ in range(row + 1 - len(rows)))
         rows[row].extend(blank for _ in range(width - len(rows[row])))
 
@@ -166,7 +167,7 @@ def _write_merged(texts: Texts, kinds: Texts, ranges: list[tuple[tuple[int, int]
             _widen(texts, kinds, row, width)
             for column in range(left, min(right + 1, width)):
                 if (row, column) != (top, left) and (filled or texts[row][column]):
-                    texts[row][column], kinds[row][column] = MERGED, TEXT
+                    texts[row][column], kinds[row][column] = MERGED, TEXT_CELL
 
 
 def bound(memory: int) -> None:

@@ -14,7 +14,7 @@ from reliability.formats import money, number
 from reliability.schema.scenarios import proposed_position
 from reliability.study import Study, open_study
 from reliability.ui import limits, sliders
-from reliability.ui.moved import PERSPECTIVES
+from reliability.ui.moved import PERSPECTIVE_NAMES
 from reliability.what_if import Asked, ScenarioResults
 from tests.browser.conftest import follow, settle, small_study, visit
 from tests.states import random_asked, results_of
@@ -93,7 +93,7 @@ def test_a_random_state_has_the_same_figures_everywhere(page, shared, seed):
     assert (figures[0], figures[3]) == (money(case["npv"], currency), money(case["capex"], currency)), asked
     assert mark(page) == wanted
     cases = table(page, "Business case of every scenario, CSV")
-    seen = cases[cases["perspective"] == PERSPECTIVES[asked.perspective or study.values["perspective"]]]
+    seen = cases[cases["perspective"] == PERSPECTIVE_NAMES[asked.perspective or study.values["perspective"]]]
     np.testing.assert_allclose(seen["npv"], [c["npv"] for c in now.money[1:]], rtol=1e-9, atol=1e-6)
 
     follow(page, "Selection")

@@ -218,7 +218,7 @@ def test_effects_of_options_hang_on_no_share_but_their_states_do_not():
 def test_customer_hours_are_the_same_a_few_sections_at_a_time(monkeypatch, sections):
     study = random_study(np.random.default_rng(4), 40, full=True)
     whole = customer_hours_by_state(table_of_both_states(study.model, study.scenarios), study.values)
-    monkeypatch.setattr(alike, "ROWS_AT_ONCE", 20)
+    monkeypatch.setattr(alike, "ALIKE_ROWS_AT_ONCE", 20)
     monkeypatch.setattr(module, "_parts_of_both_states", partial(module._parts_of_both_states, sections=sections))
     np.testing.assert_allclose(customer_hours(study.model, study.scenarios), whole, rtol=1e-12, atol=1e-12)
 

@@ -8,8 +8,8 @@ from scipy import stats
 
 from reliability.business.costs import (
     AMOUNTS,
+    BENEFIT_PARTS,
     INTERRUPTION,
-    PARTS,
     callout_unit_costs,
     customers_by_class,
     expected_interruption_cost,
@@ -78,7 +78,7 @@ def test_momentary_events_are_valued_by_their_own_factor():
 def test_perspectives_never_mix(perspective, counted):
     values = defaults() | {"perspective": perspective, "incentive_per_saidi_minute": 5.0, "incentive_per_saifi": 9.0}
     money = yearly_money(dict.fromkeys(AMOUNTS, 3.0), values, 10.0)
-    assert {part for part in PARTS if money[part] != 0.0} == counted
+    assert {part for part in BENEFIT_PARTS if money[part] != 0.0} == counted
 
 
 def test_only_what_a_lateral_is_converted_to_has_a_price():

@@ -137,7 +137,7 @@ def test_shares_are_those_of_the_draws_one_by_one():
     options = _options(study, (0,))
     choice = choose(options)
     found = stability(study, options, choice, Limits())
-    drawn = sample(study, found.draws, study.values["seed"], module.TABLES)
+    drawn = sample(study, found.draws, study.values["seed"], module.MOST_OUTCOME_TABLES)
     worth, kept = [], []
     for k in range(0, found.draws, 8):
         there = _built_there(study, one_trial(drawn.values, k), (0,))
@@ -171,7 +171,7 @@ def test_a_row_of_changed_settings_has_the_share_of_draws_with_that_setting():
     assert len(changed)
     assert changed[STAYS].between(0.01, 1.0).all()
     assert changed[WORTH_IT].between(0.0, 1.0).all()
-    drawn = sample(study, found.draws, study.values["seed"], module.TABLES)
+    drawn = sample(study, found.draws, study.values["seed"], module.MOST_OUTCOME_TABLES)
     assert found.npv == pytest.approx(npv_of_choice(options, choice.chosen, drawn))
 
 
@@ -182,7 +182,7 @@ def test_within_limits_each_draw_is_a_search(monkeypatch):
     limits = Limits(budget=9000.0)
     choice = choose(options, limits)
     found = stability(study, options, choice, limits)
-    assert (found.draws, found.chosen_again) == (module.DRAWS, 4)
+    assert (found.draws, found.chosen_again) == (module.STABILITY_DRAWS, 4)
     assert set(found.selection[STAYS]) <= {0.0, 0.25, 0.5, 0.75, 1.0}
     assert free(Limits(forced_in=("t0",)), "npv")
     assert not free(Limits(), "saidi")
@@ -195,7 +195,7 @@ def test_draws_in_parts_are_those_of_one_piece(monkeypatch):
     options = _options(study)
     choice = choose(options)
     whole = stability(study, options, choice, Limits())
-    monkeypatch.setattr(module, "NUMBERS_AT_ONCE", 500)
+    monkeypatch.setattr(module, "STABILITY_NUMBERS_AT_ONCE", 500)
     parts = stability(study, options, choice, Limits())
     assert parts.npv == pytest.approx(whole.npv)
     assert parts.stays == whole.stays
@@ -220,7 +220,7 @@ def test_learned_rates_alone_are_enough():
     rates = RateDraws(np.arange(n), rng.gamma(2.0, 0.5, (50, n)), rng.gamma(2.0, 0.5, (50, n)))
     options = _options(study)
     found = stability(replace(study, rate_draws=rates), options, choose(options), Limits())
-    assert found.draws == module.DRAWS
+    assert found.draws == module.STABILITY_DRAWS
     assert found.npv.std() > 0
     assert 0.0 < found.stays < 1.0
 
@@ -293,7 +293,7 @@ def test_the_proposal_on_calibrated_inputs_is_the_same_rows_there():
         0.2 * choice.totals["customer_interruptions_avoided"])
     assert dict(found.selection.totals)["npv"] == pytest.approx(choose(rebuilt).totals["npv"], rel=1e-6)
     assert found.selection.totals["laterals"] < choice.totals["laterals"]
-    drawn = sample(there, module.DRAWS, study.values["seed"], module.TABLES)
+    drawn = sample(there, module.STABILITY_DRAWS, study.values["seed"], module.MOST_OUTCOME_TABLES)
     first = _built_there(there, one_trial(drawn.values, 5)).rows["npv"].to_numpy()[choice.chosen].sum()
     assert found.npv[5] == pytest.approx(first, rel=1e-9)
     assert found.summary()["selection"]["totals"]["laterals"] == found.selection.totals["laterals"]

@@ -105,14 +105,14 @@ def test_how_sure_a_choice_is_does_not_hang_on_the_parts(monkeypatch, learned, l
     within = Limits(forced_in=(ids[0], ids[-1]), forced_out=(ids[1], ids[-2])) if limits else Limits()
     choice = choose(options, within)
     whole = stability(study, options, choice, within)
-    monkeypatch.setattr(module, "NUMBERS_AT_ONCE", module.DRAWS * 10)
+    monkeypatch.setattr(module, "STABILITY_NUMBERS_AT_ONCE", module.STABILITY_DRAWS * 10)
     assert len(zone_parts(options, 10)) > 2
     parts = stability(study, options, choice, within)
     pd.testing.assert_frame_equal(parts.selection, whole.selection)
     np.testing.assert_array_equal(parts.rows, whole.rows)
     np.testing.assert_allclose(parts.npv, whole.npv, rtol=1e-12)
     assert (parts.stays, parts.chosen_again) == (whole.stays, whole.chosen_again)
-    drawn = sample(study, module.DRAWS, study.values["seed"], module.TABLES)
+    drawn = sample(study, module.STABILITY_DRAWS, study.values["seed"], module.MOST_OUTCOME_TABLES)
     own = module.with_learned_rates(options, study)
     np.testing.assert_allclose(npv_of_choice(own, choice.chosen, drawn), whole.npv, rtol=1e-9)
 

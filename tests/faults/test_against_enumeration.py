@@ -10,8 +10,8 @@ from hypothesis import given
 
 from reliability.faults.chains import WRONG_LINK
 from reliability.faults.consequences import consequences
-from reliability.faults.outcomes import PERMANENT
-from reliability.faults.parts import THREE_PHASE, TO_GROUND
+from reliability.faults.outcomes import PERMANENT_BIT
+from reliability.faults.parts import THREE_PHASE_FAULTS, TO_GROUND
 from reliability.faults.times import PATROL_OFF, REPAIR_OFF
 from reliability.network.conversions import conversions
 from reliability.pipeline import expect
@@ -114,7 +114,7 @@ def reached(study: Study) -> Counter:
     table, network = expect(study).table, study.network
     found: Counter = Counter()
     found["ground part"] = int((table.part == TO_GROUND).sum())
-    found["three-phase part"] = int((table.part == THREE_PHASE).sum())
+    found["three-phase part"] = int((table.part == THREE_PHASE_FAULTS).sum())
     found["wrong link"] = int((table.tally[:, WRONG_LINK] > 0).sum())
     found["scenarios differ in the state of reclosing"] = int((table.off != table.off[:1]).any(axis=0).sum())
     found["three-phase customers"] = int((np.nan_to_num(network.three_phase_share) > 0).sum())
@@ -187,8 +187,8 @@ def test_kinds_of_fault_that_end_alike_share_a_row():
                       {"section_id": "tap", "parent_id": "main", "device": "fuse", "length_km": 1.0, "phases": 1.0}],
                      fast_operations=0, fuse_failure=0.0)
     table = expect(study).table
-    assert sorted(table.kinds[table.section == 1].tolist()) == [0b111, PERMANENT]
-    assert sorted(set(table.kinds[table.section == 0].tolist())) == [0b001, 0b010, 0b100, PERMANENT]
+    assert sorted(table.kinds[table.section == 1].tolist()) == [0b111, PERMANENT_BIT]
+    assert sorted(set(table.kinds[table.section == 0].tolist())) == [0b001, 0b010, 0b100, PERMANENT_BIT]
 
 
 def test_a_device_interrupts_no_more_than_everybody_below_it(engine):

@@ -9,11 +9,11 @@ from reliability.faults.coordination_view import (
     BOTH,
     DEVICE_ALONE,
     FUSE_ALONE,
-    KEYS,
     NO_FUSE,
     NOT_SET,
-    OUTCOMES,
-    UNKNOWN,
+    OUTCOME_KEYS,
+    OUTCOME_WORDS,
+    UNKNOWN_OUTCOME,
     feeders_frame,
     growth_frame,
     laterals_frame,
@@ -24,7 +24,7 @@ from reliability.network.coordination import coordination, known_link
 from reliability.network.device_settings import (
     ALL_ELEMENTS,
     FAST_OPERATION,
-    KINDS,
+    OPERATION_KINDS,
     PHASE_ELEMENTS,
     clearing_times_s,
 )
@@ -59,7 +59,7 @@ def outcome_by_hand(study, found, ceiling_a, fuse: int, recloser: int, kind: int
 
 def shares_by_hand(study, found, i: int, ceiling_a: np.ndarray) -> np.ndarray:
     """(KINDS, OUTCOMES) of section i, at DENSE places along it."""
-    network, values, result = study.network, study.values, np.zeros((KINDS, len(OUTCOMES)))
+    network, values, result = study.network, study.values, np.zeros((OPERATION_KINDS, len(OUTCOME_WORDS)))
     at, fuse = i, None
     while DEVICES[found.device[at]] not in RECLOSING if found.device[at] >= 0 else True:
         if fuse is None and found.device[at] >= 0 and DEVICES[found.device[at]] == "fuse":
@@ -72,17 +72,17 @@ def shares_by_hand(study, found, i: int, ceiling_a: np.ndarray) -> np.ndarray:
     device = found.settings_of[at]
     split = device >= 0 and network.settings.has_ground[device] and network.phases[i] == 3
     parts = [(one + two, ALL_ELEMENTS), (three, PHASE_ELEMENTS)] if split else [(1.0, ALL_ELEMENTS)]
-    for kind in range(KINDS):
+    for kind in range(OPERATION_KINDS):
         if fuse is None:
             result[kind, NO_FUSE] = 1.0
         elif kind == FAST_OPERATION and found.fast[at] == 0:
             result[kind, NOT_SET] = 1.0
         elif np.isnan(near + far):
-            result[kind, UNKNOWN] = 1.0
+            result[kind, UNKNOWN_OUTCOME] = 1.0
         else:
             for weight, part in parts:
                 what = outcome_by_hand(study, found, ceiling_a[fuse], fuse, at, kind, part, current)
-                result[kind] += weight * np.bincount(what, minlength=len(OUTCOMES)) / DENSE
+                result[kind] += weight * np.bincount(what, minlength=len(OUTCOME_WORDS)) / DENSE
     return result
 
 
@@ -100,7 +100,7 @@ def test_shares_are_those_of_the_rules_at_dense_places(seed):
 
 def test_random_studies_hold_every_outcome():
     """What the test above compares is there."""
-    seen = np.zeros((KINDS, len(OUTCOMES)))
+    seen = np.zeros((OPERATION_KINDS, len(OUTCOME_WORDS)))
     for seed in range(12):
         study = random_study(np.random.default_rng(seed), 40, full=True)
         seen += split_by_outcome(study.model, protection(study.model)).share.sum(axis=0)
@@ -123,7 +123,7 @@ def test_sums_are_whole(seed):
             here = network.feeder == f
             assert sums.loc[(str(name), operation), "km"] == pytest.approx(network.column["length_km"][here].sum())
             assert sums.loc[(str(name), operation), "faults_per_year"] == pytest.approx(faults[here].sum())
-    shares = laterals[list(KEYS)].to_numpy()
+    shares = laterals[list(OUTCOME_KEYS)].to_numpy()
     there = laterals["faults_per_year"].to_numpy() > 0
     np.testing.assert_allclose(shares[there].sum(axis=1), 1.0, rtol=1e-12)
     assert np.isnan(shares[~there]).all()
@@ -131,7 +131,7 @@ def test_sums_are_whole(seed):
         rows = (laterals["operation"] == operation).to_numpy() & there
         by_unit = (shares * laterals["faults_per_year"].to_numpy()[:, None])[rows].sum(axis=0)
         part = feeders[(feeders["operation"] == operation) & (feeders["part"] == "laterals")]
-        by_feeder = [part.loc[part["outcome"] == name, "faults_per_year"].sum() for _, name in OUTCOMES.values()]
+        by_feeder = [part.loc[part["outcome"] == name, "faults_per_year"].sum() for _, name in OUTCOME_WORDS.values()]
         np.testing.assert_allclose(by_unit, by_feeder, rtol=1e-9, atol=1e-12)
 
 
@@ -149,7 +149,7 @@ def shares_of(rows=ROWS, **values) -> dict[tuple[str, str], float]:
     found = protection(study.model)
     frame = laterals_frame(study.network, found, split_by_outcome(study.model, found))
     return {(r["operation"], key): r[key] for r in frame[frame["lateral_id"] == "tap"].to_dict("records")
-            for key in KEYS}
+            for key in OUTCOME_KEYS}
 
 
 def test_a_device_without_settings_saves_below_the_ceiling():

@@ -47,7 +47,7 @@ def test_rows_of_whole_numbers_are_told_apart_in_their_order(spread):
 @pytest.mark.parametrize("at_once", [100_000, 20])
 @pytest.mark.parametrize("seed", range(5))
 def test_rows_that_end_alike_have_the_consequences_of_one_of_them(monkeypatch, seed, at_once):
-    monkeypatch.setattr(alike, "ROWS_AT_ONCE", at_once)
+    monkeypatch.setattr(alike, "ALIKE_ROWS_AT_ONCE", at_once)
     end_alike(random_study(np.random.default_rng(seed), 30, True))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from reliability.history.comparisons import compare
 from reliability.history.lateral_years import LateralYears
-from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW
+from reliability.history.selection_basis import BOTH_MUST_AGREE, PREDICTIVE, RAW
 
 EARLIER_YEARS = 3
 DECIDES = {"records": PREDICTIVE, "earlier_records": RAW}
@@ -67,5 +67,5 @@ def verdicts(law: FleetLaw, fleets: int, decides: str = "") -> list[str]:
     for _ in range(fleets):
         table, converted, feeder = draw(law, rng)
         comparison = compare(table, converted, feeder, np.ones(law.laterals), np.random.default_rng(1))
-        found.append(comparison.verdict(decides or DECIDES.get(law.chosen, BOTH)))
+        found.append(comparison.verdict(decides or DECIDES.get(law.chosen, BOTH_MUST_AGREE)))
     return found

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.faults.outcomes import PERMANENT, build_outcomes, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, build_outcomes, row_rates
 from reliability.history.operations import Operations, read_operations
 from reliability.history.outages import Records, read_records
 from reliability.schema.scenarios import UNCHANGED
@@ -128,7 +128,7 @@ def _drawn_faults(rng: np.random.Generator, true: Study, since: float, until: fl
     row, year = (np.repeat(index.ravel(), counts.ravel()) for index in np.indices(counts.shape))
     first = np.maximum(edges[:-1], since)[year]
     at = ((first + rng.random(len(row)) * share[year]) * SECONDS).astype(np.int64)
-    kind = np.where(table.kinds[row] == PERMANENT, "permanent", "temporary")
+    kind = np.where(table.kinds[row] == PERMANENT_BIT, "permanent", "temporary")
     return pd.DataFrame({"at": at, "kind": kind, "opened": table.opened[0][row], "openings": table.openings[0][row],
                          "device": table.recloser[0][table.section[row]]})
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.history.major_events import YEARS_BACK
-from reliability.history.model_days import KINDS, ModelDays, YearSums
+from reliability.history.model_days import CALLOUT_KINDS, ModelDays, YearSums
 from reliability.schema.columns import OUTAGES
 from reliability.study.study import Study
 from tests.networks import study_of
@@ -60,7 +60,7 @@ def model_days(saifi: Mapping[str, float], saidi: Mapping[str, float], customers
     ci = common * served * np.array([saifi[f] for f in names])
     cmi = common * beside * served * np.array([saidi[f] for f in names])
     feeders = pd.DataFrame({"saifi": [saifi[f] for f in names], "saidi_min": [saidi[f] for f in names]}, index=names)
-    events = np.full(len(KINDS), 100)
+    events = np.full(len(CALLOUT_KINDS), 100)
     sums = YearSums(ci, cmi, hours * events, events)
     part = YearSums(ordinary * ci, ordinary * cmi, hours * events, events)
     return ModelDays(feeders, served, sums, dict.fromkeys(range(1, YEARS_BACK + 1), part))

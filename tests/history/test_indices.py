@@ -7,7 +7,14 @@ import pytest
 
 from reliability.history.history import read_history
 from reliability.history.momentary import momentary_customers, window_starts
-from reliability.history.observed import SUMS, cause_indices, daily_indices, feeder_indices, tally, yearly_indices
+from reliability.history.observed import (
+    OBSERVED_SUMS,
+    cause_indices,
+    daily_indices,
+    feeder_indices,
+    tally,
+    yearly_indices,
+)
 from reliability.history.outages import read_records
 from tests.history.records import TWO_FEEDERS, outage, study
 
@@ -106,7 +113,7 @@ def test_parts_sum_to_the_whole():
 
 def slow_tally(records) -> np.ndarray:
     """SUMS over all years, row by row."""
-    total = dict.fromkeys(SUMS, 0.0)
+    total = dict.fromkeys(OBSERVED_SUMS, 0.0)
     for step in records.steps.itertuples():
         if step.counted and step.seconds > 300:
             total["interruptions"] += step.customers
@@ -129,7 +136,7 @@ def slow_tally(records) -> np.ndarray:
             after = sum(s.customers for s in place[place["sustained"]].itertuples()
                         if s.started > window[0].started and s.started.timestamp() <= over + 300)
             total["momentary_events"] += max(max(by_start.values()) - after, 0)
-    return np.array([total[name] for name in SUMS])
+    return np.array([total[name] for name in OBSERVED_SUMS])
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -142,7 +149,7 @@ def test_sums_equal_a_row_by_row_count(seed):
             for i, (s, d) in enumerate(zip(start, length.astype("timedelta64[s]"), strict=True))]
     records = read_records(study(rows))
     sums = tally(records)
-    np.testing.assert_allclose(sums[list(SUMS)].sum(), slow_tally(records))
+    np.testing.assert_allclose(sums[list(OBSERVED_SUMS)].sum(), slow_tally(records))
     assert 0 < sums["momentary_events"].sum() < sums["momentary_interruptions"].sum()
 
 

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from reliability.faults.consequences import consequences
-from reliability.faults.outcomes import PERMANENT, row_rates
+from reliability.faults.outcomes import PERMANENT_BIT, row_rates
 from reliability.history.calibration import Calibration
 from reliability.history.history import read_history
 from reliability.history.like_days import compare_like_days
 from reliability.history.major_events import major_events, threshold
-from reliability.history.model_days import KINDS, ModelDays, thresholds
+from reliability.history.model_days import CALLOUT_KINDS, ModelDays, thresholds
 from reliability.history.observed import daily_indices, tally
 from reliability.history.outages import read_records
 from reliability.indices.expected import system_indices
@@ -89,13 +89,13 @@ def test_ordinary_days_hold_less_and_the_more_so_of_minutes(days):
 
 def test_restoration_times_are_those_assumed(results, days):
     """Theory: the mean of a lognormal severity is 1; steps of five minutes or less are left out, hardly any."""
-    hours = dict(zip(KINDS, days.mean_hours(None), strict=True))
+    hours = dict(zip(CALLOUT_KINDS, days.mean_hours(None), strict=True))
     values = results.study.values
     for kind in ("refuse", "repair"):
-        error = values["cv"] / days.every_day.events[KINDS.index(kind)] ** 0.5
+        error = values["cv"] / days.every_day.events[CALLOUT_KINDS.index(kind)] ** 0.5
         assert hours[kind] == pytest.approx(values[f"{kind}_hours"], rel=3 * error)
     assert np.isnan(hours["reset"])
-    assert days.mean_hours([5])[KINDS.index("repair")] < hours["repair"]
+    assert days.mean_hours([5])[CALLOUT_KINDS.index("repair")] < hours["repair"]
 
 
 def test_a_model_without_faults_has_days_too():
@@ -129,7 +129,7 @@ def records_of_the_model(made: Results, seed: int, years: int = 6, rates: float 
         for row in np.repeat(np.arange(len(rate)), rng.poisson(rate * rng.gamma(25.0, 1 / 25.0))):
             begin = np.datetime64(f"{year}-01-01T00:00:00") + int(rng.integers(365 * 86_400))
             severity = rng.lognormal(-np.log1p(0.64) / 2, np.log1p(0.64) ** 0.5)
-            kind = "permanent" if table.kinds[row] == PERMANENT else "temporary"
+            kind = "permanent" if table.kinds[row] == PERMANENT_BIT else "temporary"
             section = table.section[row] if kind == "permanent" else what.opened[row]
             for hours, n in ((what.waiting_hours[row], waiting[row]), (what.switching_hours[row], switched[row])):
                 # a share of customers is one of them now and then

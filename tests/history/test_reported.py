@@ -14,7 +14,7 @@ from reliability.history.history import History, read_history
 from reliability.history.panels import PANEL_INDICES
 from reliability.history.reporting import first_year, full_years, reporting_year, years_shown
 from reliability.history.trends import trend
-from reliability.history.worst_circuits import LABELS, worst_few
+from reliability.history.worst_circuits import CIRCUIT_LABELS, worst_few
 from tests.history.records import outage, study
 
 # Feeder A spans two areas, and one of its laterals lies in the other; feeder B states an area on one section only.
@@ -185,7 +185,7 @@ def test_years_worst_are_those_in_which_a_circuit_was_among_the_worst():
     circuits = history.reported.laterals
     for view, end in ((circuits.without, ""), (circuits.every_event, "_all")):
         means = view.indices(circuits.years)
-        for index, label in LABELS.items():
+        for index, label in CIRCUIT_LABELS.items():
             top = max(means.index, key=lambda n: (np.nan_to_num(means.loc[n, index]), means.loc[n, "customer_minutes"],
                                                   -list(means.index).index(n)))
             said = {n for n, text in circuits.table[f"worst_by{end}"].items() if label in text.split(", ")}
@@ -194,7 +194,7 @@ def test_years_worst_are_those_in_which_a_circuit_was_among_the_worst():
         wanted = []
         for year in (2020, 2021, 2022, 2023, 2024):
             one = circuits.without.indices([year])
-            labels = [label for index, label in LABELS.items() if (
+            labels = [label for index, label in CIRCUIT_LABELS.items() if (
                 (v := np.nan_to_num(one[index].to_numpy())) > 0).any() and one.index[
                     np.lexsort((-one["customer_minutes"].to_numpy(), -v))[0]] == name]
             wanted += [f"{year} {', '.join(labels)}"] if labels else []

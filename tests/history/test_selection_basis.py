@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reliability.history.selection_basis import BOTH, PREDICTIVE, RAW, selection_basis
+from reliability.history.selection_basis import BOTH_MUST_AGREE, PREDICTIVE, RAW, selection_basis
 from reliability.study.record_settings import RecordSettings
 
 FIRST_DAY, FIRST, END = (np.datetime64(day) for day in ("2018-01-01", "2021-01-01", "2021-06-01"))
@@ -18,22 +18,23 @@ def basis(chosen_by: str, begin: str = "", last: str = ""):
 
 
 @pytest.mark.parametrize(("chosen_by", "begin", "last", "decides"), [
-    ("other", "", "", BOTH),
-    ("other", "2010-01-01", "2012-12-31", BOTH),                   # the days alone do not tell all of it
+    ("other", "", "", BOTH_MUST_AGREE),
+    ("other", "2010-01-01", "2012-12-31", BOTH_MUST_AGREE),                   # the days alone do not tell all of it
     ("records", "", "", PREDICTIVE),
     ("earlier_records", "", "", RAW),
     ("records", "2018-01-01", "2020-12-31", PREDICTIVE),
     ("records", "2019-01-01", "", PREDICTIVE),
     ("records", "2010-01-01", "2017-12-31", RAW),                  # earlier records by another name
-    ("records", "2016-01-01", "2020-12-31", BOTH),                 # more than the records at hand
-    ("records", "2018-01-01", "2021-03-01", BOTH),
-    ("records", "2018-01-01", "2022-01-01", BOTH),
+    ("records", "2016-01-01", "2020-12-31", BOTH_MUST_AGREE),                 # more than the records at hand
+    ("records", "2018-01-01", "2021-03-01", BOTH_MUST_AGREE),
+    ("records", "2018-01-01", "2022-01-01", BOTH_MUST_AGREE),
     ("earlier_records", "2010-01-01", "", RAW),
     ("earlier_records", "2010-01-01", "2017-12-31", RAW),
     ("earlier_records", "2010-01-01", "2018-12-31", RAW),          # 2018 left out
-    ("earlier_records", "", "2020-10-31", BOTH),                   # hardly anything left, and more than is at hand
+    ("earlier_records", "", "2020-10-31", BOTH_MUST_AGREE),
+                                                                     # hardly anything left, and more than is at hand
     ("earlier_records", "2018-01-01", "2020-10-31", PREDICTIVE),   # hardly anything left, all of it at hand
-    ("earlier_records", "2010-01-01", "2022-01-01", BOTH),
+    ("earlier_records", "2010-01-01", "2022-01-01", BOTH_MUST_AGREE),
 ])
 def test_decides(chosen_by, begin, last, decides):
     found = basis(chosen_by, begin, last)

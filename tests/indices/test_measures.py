@@ -15,7 +15,7 @@ from reliability.indices.draws import draw_uncertain, one_trial, pert, values_of
 from reliability.indices.events import Block, TrialTimes, YearWeights, simulate_block, year_weights
 from reliability.indices.expected import expected_values
 from reliability.indices.measures import (
-    COUNTED,
+    COUNTED_MEASURES,
     TIMED,
     WALK_OR_OWN,
     Coefficients,
@@ -62,7 +62,7 @@ def test_rates_times_coefficients_are_the_closed_form(seed, uncertain, full):
             assert found.get((name, s), 0.0) == pytest.approx(getattr(expected, attribute).sum(), rel=1e-9), name
         for i, name in enumerate(("refuse", "reset", "patrol", "repair")):
             assert found.get((name, s), 0.0) == pytest.approx(expected.fault_callouts[:, i].sum(), rel=1e-9), name
-    assert {name for name, _ in found} <= {*COUNTED, *TIMED}
+    assert {name for name, _ in found} <= {*COUNTED_MEASURES, *TIMED}
 
 
 def test_equal_columns_are_stored_once_and_zero_columns_not_at_all():

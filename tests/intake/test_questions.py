@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.import_questions import COLUMNS, answered, base_of, effects, links_by_load
+from reliability.import_questions import EFFECT_COLUMNS, answered, base_of, effects, links_by_load
 from reliability.intake import Recipe, read_recipe
-from reliability.intake.questions import QUESTIONS, answered_by, answers, unanswered
+from reliability.intake.questions import ALL_QUESTIONS, answered_by, answers, unanswered
 from reliability.pipeline import expect
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.problems import StudyError
 from tests.intake.small import DEVICES, SEGMENTS, take
 
-ASKED = {q.key: q for q in QUESTIONS}
+ASKED = {q.key: q for q in ALL_QUESTIONS}
 
 
 def test_there_are_nine_with_a_default_a_reason_and_two_answers():
-    assert len(QUESTIONS) == 9
-    assert all(q.reason and len(q.options) >= 2 for q in QUESTIONS)
+    assert len(ALL_QUESTIONS) == 9
+    assert all(q.reason and len(q.options) >= 2 for q in ALL_QUESTIONS)
 
 
 def test_defaults_are_those_of_the_study():
-    for question in QUESTIONS:
+    for question in ALL_QUESTIONS:
         for values in question.default.values.values():
             for key, value in values.items():
                 if key in BY_KEY:
@@ -47,7 +47,7 @@ def test_effects_are_those_of_the_study_with_the_answer_written_into_it(tmp_path
     questions = [ASKED["fast_first"], ASKED["switching"], ASKED["temporary"]]
     switch = "+SW,M2,,switch,,,\n"
     table = effects(base_of(take(tmp_path / "a", devices=switch).study()), questions).set_index(["question", "option"])
-    assert list(table.reset_index().columns) == list(COLUMNS)
+    assert list(table.reset_index().columns) == list(EFFECT_COLUMNS)
     for question in questions:
         for option in question.options:
             answered = take(tmp_path / question.key / option.key, Recipe(study=answers(question, option)),

@@ -102,7 +102,7 @@ def test_unseen_share_is_what_the_model_lets_through_to_the_backup(study):
     table = outcomes.build_outcomes(Model(network, values), [scenario])
     rate = outcomes.row_rates(table, values)
     for i, head in enumerate(found.proposal.head):
-        rows = (table.kinds == outcomes.PERMANENT) & (network.protective[table.section] == head)
+        rows = (table.kinds == outcomes.PERMANENT_BIT) & (network.protective[table.section] == head)
         if np.isnan(found.unseen_share[i]) or rate[rows].sum() == 0:
             continue
         if found.proposal.most_counts[i] < 1:

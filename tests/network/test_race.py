@@ -18,8 +18,8 @@ from reliability.network.device_settings import (
     ALL_ELEMENTS,
     DELAYED_OPERATION,
     FAST_OPERATION,
-    KINDS,
-    PARTS,
+    FAULT_PARTS,
+    OPERATION_KINDS,
     PHASE_ELEMENTS,
     clearing_times_s,
     device_settings,
@@ -31,7 +31,7 @@ from reliability.schema.curves import INVERSE
 
 FACTOR, ARCING_S = 0.75, 0.013
 HEAD = ("section_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s")
-GROUPS = [(kind, part) for kind in range(KINDS) for part in range(PARTS)]
+GROUPS = [(kind, part) for kind in range(OPERATION_KINDS) for part in range(FAULT_PARTS)]
 
 
 def races(rows: list[tuple], link: str = "65K", curves: dict[str, CurvePoints] | None = None,
@@ -61,7 +61,7 @@ def check(rows: list[tuple], link: str = "65K", curves: dict[str, CurvePoints] |
     # by a breakpoint the two sides are equal to rounding, and rounding alone decides
     grid = grid[(np.abs(grid[:, None] / breaks - 1.0) > 1e-9).all(axis=1)]
     for kind, part in GROUPS:
-        own_breaks = race.start_a[race.first[kind * PARTS + part] + 1:race.first[kind * PARTS + part + 1]]
+        own_breaks = race.start_a[race.first[kind * FAULT_PARTS + part] + 1:race.first[kind * FAULT_PARTS + part + 1]]
         at = np.concatenate([grid, own_breaks, np.nextafter(own_breaks, 0.0), [HIGHEST_A]])
         expected = by_hand(rows, links, found, kind, part, at, factor, arcing_s)
         wrong = race.outcome_at(0, kind, part, at) != expected
@@ -124,7 +124,7 @@ def test_without_settings_the_ceiling_and_the_longest_melting_current_decide():
     a, b, f = DEVICE_ALONE, BOTH, FUSE_ALONE
     fast = [[a, a, a, a, b, b], [a, a, b, b, b, b], [a] * 6, [a, a, a, a, b, b], [a] * 6, [b] * 6]
     delayed = [[a, a, f, f, f, f]] * 3 + [[f] * 6] * 3
-    for part in range(PARTS):
+    for part in range(FAULT_PARTS):
         for pair in range(6):
             assert race.outcome_at(pair, FAST_OPERATION, part, at).tolist() == fast[pair]
             assert race.outcome_at(pair, DELAYED_OPERATION, part, at).tolist() == delayed[pair]

@@ -12,7 +12,7 @@ import pytest
 from reliability.history.history import History, read_history
 from reliability.report import charts_history as charts
 from reliability.report import conversions_shown
-from reliability.report.chart import DATE, LOG, BarChart, Line, Points
+from reliability.report.chart import DATE, LOG_AXIS, BarChart, Line, Points
 from tests.history.records import model_days, outage, study
 from tests.report.test_history_output import NASTY, rows
 
@@ -24,7 +24,8 @@ def history() -> History:
 
 
 def every(history: History) -> list:
-    return [*(charts.years(history, index) for index in charts.INDICES), charts.daily(history), charts.causes(history),
+    return [*(charts.years(history, index) for index in charts.YEAR_INDICES), charts.daily(history),
+            charts.causes(history),
             charts.worst_laterals(history), charts.learned_rates(history), charts.restoration_times(history),
             charts.against_model(history.calibration), conversions_shown.conversions(history.conversions),
             conversions_shown.pilots(read_history(study(rows(), expected_rate_ratio=0.5)).pilot)]
@@ -52,7 +53,7 @@ def test_the_years_are_those_of_the_records_and_one_without_a_threshold_is_marke
 
 def test_the_daily_chart_is_logarithmic_and_marks_the_major_event_day(history):
     chart = charts.daily(history)
-    assert (chart.x.scale, chart.y.scale) == (DATE, LOG)
+    assert (chart.x.scale, chart.y.scale) == (DATE, LOG_AXIS)
     others, major, limit = chart.series
     assert major.x.astype(str).tolist() == ["2023-02-11"]
     assert len(others.x) + 1 == int((history.daily["saidi_min"] > 0).sum())
@@ -61,11 +62,11 @@ def test_the_daily_chart_is_logarithmic_and_marks_the_major_event_day(history):
 
 
 def test_of_very_many_days_one_in_so_many_is_drawn_but_every_major_event_day(history):
-    days = pd.date_range("2001-01-01", periods=5 * charts.MOST_MARKS)
+    days = pd.date_range("2001-01-01", periods=5 * charts.MOST_HISTORY_MARKS)
     daily = pd.DataFrame({"saidi_min": np.linspace(0.1, 2.0, len(days))}, index=days)
     events = replace(history.major_events, days=pd.DataFrame({"year": days[-3:].year}, index=days[-3:]))
     others, major, _ = charts.daily(replace(history, daily=daily, major_events=events)).series
-    assert len(others.x) == charts.MOST_MARKS
+    assert len(others.x) == charts.MOST_HISTORY_MARKS
     assert "one in 5" in others.name
     assert len(major.x) == 3
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from reliability.faults.coordination_view import KEYS, OUTCOMES
+from reliability.faults.coordination_view import OUTCOME_KEYS, OUTCOME_WORDS
 from reliability.formats import shown
 from reliability.report import charts_coordination
 from reliability.report.blocks import Missing, Table
@@ -29,7 +29,7 @@ def test_feeders_are_the_sums_of_their_parts(content):
         for row in frame.to_dict("records"):
             parts = content.coordination.feeders
             parts = parts[(parts["feeder_id"] == row["feeder_id"]) & (parts["operation"] == row["operation"])]
-            for short, name in OUTCOMES.values():
+            for short, name in OUTCOME_WORDS.values():
                 assert row[short] == pytest.approx(parts.loc[parts["outcome"] == name, key].sum())
 
 
@@ -49,8 +49,9 @@ def test_the_laterals_proposed_stand_in_their_order_with_their_shares(content):
     assert table.frame["lateral_id"].tolist() == [i for i in ids for _ in range(2)]
     of = content.coordination.laterals.set_index(["lateral_id", "operation"])
     for row in table.frame.to_dict("records"):
-        assert [row[k] for k in KEYS] == of.loc[(row["lateral_id"], row["operation"]), list(KEYS)].tolist()
-    hidden = set(KEYS) - {c.key for c in table.columns}
+        assert [row[k] for k in OUTCOME_KEYS] == of.loc[(row["lateral_id"], row["operation"]),
+                                                        list(OUTCOME_KEYS)].tolist()
+    hidden = set(OUTCOME_KEYS) - {c.key for c in table.columns}
     assert not (table.frame[list(hidden)] > 0).any(axis=None)
 
 
@@ -73,9 +74,9 @@ def test_a_picture_shows_the_curves_and_shades_the_intervals(content):
         assert ((outside < charts_coordination.LEAST_S) | (outside > charts_coordination.MOST_S)).all()
         areas = [s for s in chart.series if isinstance(s, Rectangles) and s.fill is not None]
         shaded = [(s.name, left) for s in areas for left in s.left]
-        expected = [(OUTCOMES[i.outcome][1].capitalize(), i.low_a) for i in found.intervals]
+        expected = [(OUTCOME_WORDS[i.outcome][1].capitalize(), i.low_a) for i in found.intervals]
         assert sorted(shaded) == sorted(expected)
-        assert all(OUTCOMES[i.outcome][1] in chart.description for i in found.intervals)
+        assert all(OUTCOME_WORDS[i.outcome][1] in chart.description for i in found.intervals)
 
 
 def test_without_a_selection_the_curves_are_named_as_missing(content):

@@ -11,7 +11,7 @@ from reliability.formats import money, number, shown
 from reliability.indices.customer_groups import CONVERTED, EVERYBODY
 from reliability.report.blocks import Table, Text
 from reliability.report.figures import plain, resolve
-from reliability.report.recorded_basis import KEY, recorded_base
+from reliability.report.recorded_basis import WITHOUT_MAJOR_KEY, recorded_base
 from reliability.report.sections_business import business
 from reliability.report.sections_customers import tables_of
 from reliability.report.sections_laterals import selection
@@ -98,19 +98,19 @@ def test_the_effect_without_major_event_days_is_the_recorded_mean_times_the_mode
     frame = {5: reported.five_years, 3: reported.three_years}[len(years)].without
     for i, scenario in enumerate(content.summary["scenarios"]):
         for index in ("saidi_min", "saifi"):
-            of = scenario[KEY][index]
+            of = scenario[WITHOUT_MAJOR_KEY][index]
             share = scenario["expected"][index] / content.at("scenarios", 0, "expected", index) - 1.0
             assert of["recorded"] == pytest.approx(base[index]) == pytest.approx(frame.loc[reported.shown, index])
             assert of["change"] == pytest.approx(base[index] * share), (i, index)
             assert of["after"] == pytest.approx(of["recorded"] + of["change"])
-    of = content.at("scenarios", content.proposed, KEY, "saidi_min")
+    of = content.at("scenarios", content.proposed, WITHOUT_MAJOR_KEY, "saidi_min")
     text = plain(without_major_events(content, content.proposed))
     assert f"a mean SAIDI of {number(of['recorded'])} min" in text
     assert f"they become {number(of['after'])} min ({number(-of['change'])} less)" in text
 
 
 def test_without_records_there_is_no_recorded_basis(changed, content):
-    figures = {("scenarios", i, KEY): None for i in range(len(content.scenarios))}
+    figures = {("scenarios", i, WITHOUT_MAJOR_KEY): None for i in range(len(content.scenarios))}
     assert without_major_events(changed(figures), content.proposed) == ()
     assert [table.key for table in tables_of(changed(figures))] == ["customer-groups"]
 

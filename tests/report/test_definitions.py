@@ -14,7 +14,7 @@ from reliability.indices.draws import draw_uncertain, values_of_trials
 from reliability.pipeline import expect
 from reliability.report import sections_business
 from reliability.report.blocks import Table
-from reliability.report.definitions import AT_THE_MEANS, CLAUSES, LEARNED_INTERVALS, METHOD, SEPARATE_DRAWS
+from reliability.report.definitions import AT_THE_MEANS, CLAUSES, LEARNED_INTERVALS, METHOD_PARAGRAPHS, SEPARATE_DRAWS
 from reliability.report.formulas import FORMULAS
 from reliability.report.summary import summary
 from reliability.study.study import Study
@@ -77,8 +77,8 @@ def test_expected_figures_are_at_the_mean_of_each_range_and_no_mean_over_them(of
 
 
 def test_the_method_and_the_tables_say_so(content):
-    assert {SEPARATE_DRAWS, LEARNED_INTERVALS} <= set(METHOD)
-    assert any(said.startswith(AT_THE_MEANS) for said in METHOD)
+    assert {SEPARATE_DRAWS, LEARNED_INTERVALS} <= set(METHOD_PARAGRAPHS)
+    assert any(said.startswith(AT_THE_MEANS) for said in METHOD_PARAGRAPHS)
     made = sections_business.business(content)
     notes = [b.note for b in made.blocks if isinstance(b, Table) and b.key.startswith("merit-")]
     assert len(notes) == 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reliability.report.frontier_mix import NOTHING, changes, devices, mixes, unproven
+from reliability.report.frontier_mix import NOTHING_INSTALLED, changes, devices, mixes, unproven
 
 CURVE = pd.DataFrame({"units_sectionalizer": [0.0, 1.0, 5.0, 4.0, 0.0],
                       "units_lateral recloser": [0.0, 0.0, 3.0, 9.0, 20.0],
@@ -14,7 +14,7 @@ CURVE = pd.DataFrame({"units_sectionalizer": [0.0, 1.0, 5.0, 4.0, 0.0],
 
 def test_every_point_names_its_devices_most_first():
     assert devices(CURVE) == ["sectionalizer", "lateral recloser"]
-    assert mixes(CURVE) == [NOTHING, "1 sectionalizer", "5 sectionalizers, 3 lateral reclosers",
+    assert mixes(CURVE) == [NOTHING_INSTALLED, "1 sectionalizer", "5 sectionalizers, 3 lateral reclosers",
                             "9 lateral reclosers, 4 sectionalizers", "20 lateral reclosers"]
 
 
@@ -22,7 +22,7 @@ def test_labels_stand_where_another_device_leads_and_at_the_end():
     assert changes(CURVE) == [3, 4]
     assert changes(CURVE.iloc[:3]) == [2]
     assert changes(CURVE[["units"]]) == []
-    assert mixes(CURVE[["units"]]) == [NOTHING] * 5
+    assert mixes(CURVE[["units"]]) == [NOTHING_INSTALLED] * 5
 
 
 def test_points_that_may_be_far_from_the_best_are_counted():

@@ -12,7 +12,7 @@ import pytest
 from reliability.history.history import read_history
 from reliability.pipeline import expect, modelled_days
 from reliability.report.content import RecordedContent
-from reliability.report.documents import HISTORY, outage_history
+from reliability.report.documents import HISTORY_SECTIONS, outage_history
 from reliability.report.history_output import write_history
 from reliability.report.page import page
 from reliability.schema.problems import StudyError
@@ -130,7 +130,7 @@ def test_page_is_escaped_and_complete(written):
     places = [parsed.text.find(f"{i}. {title}") for i, title in enumerate(TITLES, start=1)]
     assert -1 not in places
     assert places == sorted(places)
-    assert len(HISTORY) == len(TITLES)
+    assert len(HISTORY_SECTIONS) == len(TITLES)
     for words in ("Restored before started", "2023-02-11", "not applied", "Planning estimates, not settings",
                   "Threshold T_MED", "Repair", "1 converted", NASTY):
         assert words in parsed.text.replace("1 lateral converted", "1 converted"), words

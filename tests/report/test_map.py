@@ -21,10 +21,10 @@ from reliability.report.charts_map import lateral_map, network_map
 from reliability.report.content import content_of
 from reliability.report.map_classes import NO_LATERAL, Benefit, by_benefit, by_verdict
 from reliability.report.map_thinning import thinned
-from reliability.report.output import OWNED, write_results
-from reliability.report.palette import FAINT, GREY, INK, LOSS, STEPS
+from reliability.report.output import RUN_FILES, write_results
+from reliability.report.palette import FAINT, GREY, INK, LOSS, SEQUENTIAL
 from reliability.report.picture import svg
-from reliability.report.plot import STYLE, figure
+from reliability.report.plot import PLOT_STYLE, figure
 from reliability.report.plot_map import map_figure
 from reliability.report.results_geojson import results_geojson
 from reliability.report.sections_laterals import application, selection
@@ -90,7 +90,7 @@ def test_a_loss_nothing_and_what_does_not_exist_are_classes_of_their_own(results
     classed = by_benefit(network, benefit_of(network, values))
     loss, nothing, missing = (classed.classes[k] for k in classed.of_head[network.candidates[:3]])
     assert (loss.colour, loss.dash, nothing.colour, missing) == (LOSS, DOTTED, FAINT, nothing)
-    assert {c.colour for c in classed.classes} - {LOSS, FAINT} <= set(STEPS)
+    assert {c.colour for c in classed.classes} - {LOSS, FAINT} <= set(SEQUENTIAL)
     assert classed.text[2] == "Minutes: – a year"
 
 
@@ -99,12 +99,12 @@ def test_what_matters_more_is_darker_and_thicker_and_nothing_is_the_lightest(res
     heads = len(results.network.candidates)
     benefit = replace(benefit_of(results.network, np.linspace(1.0, 2.0, heads)), low_matters=low_matters)
     classes = by_benefit(results.network, benefit).classes
-    graded = [c for c in classes if c.colour in STEPS][::-1 if low_matters else 1]
+    graded = [c for c in classes if c.colour in SEQUENTIAL][::-1 if low_matters else 1]
 
     def darkness(colour: str) -> float:
         return -sum(w * int(colour[i:i + 2], 16) for w, i in ((0.299, 1), (0.587, 3), (0.114, 5)))
 
-    assert len(graded) == len(STEPS)
+    assert len(graded) == len(SEQUENTIAL)
     for less, more in itertools.pairwise(graded):
         assert darkness(more.colour) > darkness(less.colour) + 20
         assert more.width > less.width
@@ -180,7 +180,7 @@ def test_thinning_keeps_the_ends_and_the_shape():
 def test_the_map_on_paper_has_one_scale_and_the_same_bytes_each_time(results):
     chart = chart_of(results)
     assert svg(chart) == svg(chart)
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(chart)
         axes = drawn.axes[0]
         drawn.canvas.draw()
@@ -262,7 +262,7 @@ def test_names_of_marks_that_stand_together_do_not_cover_each_other(where):
     x, y = where
     marks = tuple(MapMarks("", np.array([x + dx]), np.array([y]), SQUARE, INK, labels=[text])
                   for dx, text in ((0.0, "FC-093"), (4.0, "RC-003")))
-    with style.context(STYLE):
+    with style.context(PLOT_STYLE):
         drawn = map_figure(MapChart("m", "", "", (), marks, (0.0, 200.0, 0.0, 130.0), small=True))
         drawer = FigureCanvasAgg(drawn).get_renderer()
         boxes = [t.get_window_extent(drawer) for t in drawn.axes[0].texts if t.get_text() in ("FC-093", "RC-003")]
@@ -314,7 +314,7 @@ def test_results_geojson_has_null_where_nothing_exists(results):
 
 def test_results_geojson_is_written_where_there_are_routes_and_else_removed(results, tmp_path):
     write_results(results, tmp_path / "out")
-    assert {f.name for f in (tmp_path / "out").iterdir()} == set(OWNED) - {"report.docx"}
+    assert {f.name for f in (tmp_path / "out").iterdir()} == set(RUN_FILES) - {"report.docx"}
     write_results(replace(results, study=replace(results.study, routes=None)), tmp_path / "out")
     assert not (tmp_path / "out" / "results.geojson").exists()
 

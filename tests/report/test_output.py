@@ -9,7 +9,7 @@ import pytest
 from reliability.output_folder import complete_folder
 from reliability.pipeline import analyse
 from reliability.report import work_pack_of_results
-from reliability.report.output import KINDS, OWNED, REPORT, SUMMARY, TABLES, write_results
+from reliability.report.output import DOCUMENTS, REPORT, RUN_FILES, SUMMARY, TABLES, write_results
 from tests.networks import study_of
 from tests.report.test_other_studies import BARE
 
@@ -18,10 +18,10 @@ def test_every_file_written_is_among_the_names_owned(written, tmp_path):
     pytest.importorskip("docx")
     write_results(analyse(study_of(BARE), trials=2), tmp_path / "out", docx=True, only=[REPORT])
     assert {f.name for f in (tmp_path / "out").iterdir()} == {"summary.json", "report.html", "report.docx"}
-    assert {f.name for f in written.iterdir()} | {"report.docx"} == set(OWNED)
+    assert {f.name for f in written.iterdir()} | {"report.docx"} == set(RUN_FILES)
 
 
-@pytest.mark.parametrize("only", [KINDS, [SUMMARY]])
+@pytest.mark.parametrize("only", [DOCUMENTS, [SUMMARY]])
 def test_the_work_pack_is_made_once_for_all_documents(results, summary_json, tmp_path, monkeypatch, undrawn, only):
     made, makers = [], work_pack_of_results.work_pack
     monkeypatch.setattr(work_pack_of_results, "work_pack", lambda *a, **k: made.append(makers(*a, **k)) or made[-1])

@@ -17,7 +17,7 @@ from reliability.formats import compact
 from reliability.report.chart import (
     DATE,
     LINEAR,
-    LOG,
+    LOG_AXIS,
     Axis,
     BarChart,
     Bars,
@@ -30,7 +30,7 @@ from reliability.report.chart import (
     scale_for,
 )
 from reliability.report.picture import png, svg
-from reliability.report.plot import STYLE, figure, tick_text
+from reliability.report.plot import PLOT_STYLE, figure, tick_text
 
 EMPTY = float("nan")
 ODD = "<script>$a_1^2$ & $"
@@ -46,20 +46,20 @@ CHARTS = {
     "tornado": bars(Bars("low", [1.0, 4.0], base=3.0, labels=["1", "4"]), Bars("high", [5.0, 2.0], base=3.0, fill=1,
                     labels=["5", "2"]), lying=True, overlaid=True, references=(Reference("now", 3.0),)),
     "dots": BarChart("k", "t", "d", ["one"], (Bars("r", [0.5], [0.1], [2.0], ["0.5"], dots=True),),
-                     Axis("ratio", LOG), lying=True, references=(Reference("none", 1.0),)),
+                     Axis("ratio", LOG_AXIS), lying=True, references=(Reference("none", 1.0),)),
     "many": BarChart("k", "t", "d", [str(y) for y in range(60)], (Bars("a", np.arange(60.0) - 9),), Axis("y"), "x",
                      line=Line("l", (), np.linspace(-1e6, 1e6, 60), marked=True)),
-    "curve": PlotChart("k", "t", "d", Axis("x", LOG), Axis("y"), (
+    "curve": PlotChart("k", "t", "d", Axis("x", LOG_AXIS), Axis("y"), (
         Line("l", [10.0, 1e5, 2e6], [0.0, 3.0, 4.0], fill=0), Points("p", [1e5], [3.0], fill=1, large=True))),
     "long key": PlotChart("k", "t", "d", Axis("x"), Axis("Power: probability to show it"), tuple(
         Line(f"{k} laterals, in three yearly steps", [0.0, 1.0], [0.0, 1.0 - k / 99], fill=k % 3) for k in range(12))),
-    "days": PlotChart("k", "t", "d", Axis("day", DATE), Axis("y", LOG), (
+    "days": PlotChart("k", "t", "d", Axis("day", DATE), Axis("y", LOG_AXIS), (
         Points("p", np.arange("2020-01-01", "2024-01-01", dtype="datetime64[D]"), np.linspace(0.01, 9, 1461)),)),
     "equal": PlotChart("k", "t", "d", Axis("x"), Axis("y"), (
         Points("p", [1.0, 1.01, 5.0], [2.0, 2.01, 9.0], labels=["first", "second", ODD]),
         Line("1 : 1 line", [0.0, 9.0], [0.0, 9.0])), equal=True),
-    "curves": PlotChart("k", "t", "d", Axis("Current, A", LOG, (10.0, 1e4), (10.0, 100.0, 1e3, 1e4)),
-                        Axis("Time, s", LOG, (0.001, 100.0), (0.01, 1.0, 100.0)), (
+    "curves": PlotChart("k", "t", "d", Axis("Current, A", LOG_AXIS, (10.0, 1e4), (10.0, 100.0, 1e3, 1e4)),
+                        Axis("Time, s", LOG_AXIS, (0.001, 100.0), (0.01, 1.0, 100.0)), (
         Rectangles("along", [200.0], [900.0], [0.001], [100.0]),
         Rectangles("saved", [200.0], [500.0], [0.005], [0.008], 2),
         Rectangles("both", [500.0, 300.0], [900.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
@@ -123,7 +123,7 @@ def test_no_word_is_cut_and_none_lies_on_another(name):
     """Boxes of all words, as drawn: inside the picture, apart from one another."""
     if name == "odd names":
         return                                         # a name of 34 letters thrice is wider than any room
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(CHARTS[name])
         drawn.draw_without_rendering()
         axes, = drawn.axes
@@ -148,7 +148,7 @@ def test_no_word_is_cut_and_none_lies_on_another(name):
 
 
 def test_a_long_key_leaves_the_picture_its_height():
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(CHARTS["long key"])
         drawn.draw_without_rendering()
         axes, = drawn.axes
@@ -158,7 +158,7 @@ def test_a_long_key_leaves_the_picture_its_height():
 def test_names_of_points_keep_off_the_lines():
     x = np.linspace(0.0, 10.0, 41)
     rising = Points("from here on", x[[20, 40]], x[[20, 40]] ** 0.5, labels=["four sectionalizers"] * 2)
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(PlotChart("k", "t", "d", Axis("x"), Axis("y"), (Line("l", x, x ** 0.5, marked=True), rising)))
         drawn.draw_without_rendering()
         axes = drawn.axes[0]
@@ -169,7 +169,7 @@ def test_names_of_points_keep_off_the_lines():
 
 
 def test_bars_begin_at_zero_and_are_in_proportion():
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         axes = figure(bars(Bars("s", [100.0, 101.0]))).axes[0]
     assert axes.get_ylim()[0] == 0.0
     heights = [p.get_height() for p in axes.patches]
@@ -177,7 +177,7 @@ def test_bars_begin_at_zero_and_are_in_proportion():
 
 
 def test_curves_keep_to_their_axes_and_areas_differ_without_colour():
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(CHARTS["curves"])
         drawn.draw_without_rendering()
         axes = drawn.axes[0]
@@ -190,7 +190,7 @@ def test_curves_keep_to_their_axes_and_areas_differ_without_colour():
 
 
 def test_equal_axes_have_one_scale():
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         drawn = figure(CHARTS["equal"])
         drawn.draw_without_rendering()
         axes = drawn.axes[0]
@@ -201,7 +201,7 @@ def test_equal_axes_have_one_scale():
 
 def test_series_differ_without_colour():
     """A pattern for bars, a marker for points."""
-    with style.context(["default", STYLE]):
+    with style.context(["default", PLOT_STYLE]):
         grouped = figure(CHARTS["grouped"]).axes[0]
         curve = figure(PlotChart("k", "t", "d", Axis("x"), Axis("y"), tuple(
             Points(str(i), [1.0], [1.0], fill=i) for i in range(4)))).axes[0]
@@ -236,7 +236,7 @@ def test_ticks_of_one_axis_share_their_thousands():
 
 
 @pytest.mark.parametrize(("values", "scale"), [
-    ([1.0, 99.0], LINEAR), ([1.0, 100.0], LOG), ([0.0, 1.0, 100.0], LOG), ([-1.0, 1.0, 100.0], LINEAR),
+    ([1.0, 99.0], LINEAR), ([1.0, 100.0], LOG_AXIS), ([0.0, 1.0, 100.0], LOG_AXIS), ([-1.0, 1.0, 100.0], LINEAR),
     ([0.0, 0.0], LINEAR), ([], LINEAR), ([EMPTY, 5.0], LINEAR)])
 def test_an_axis_is_logarithmic_where_values_span_decades(values, scale):
     assert scale_for(values) == scale

@@ -11,7 +11,7 @@ import pytest
 from reliability.report.documents import report
 from reliability.report.page import page
 from reliability.report.plain_words import without_keys
-from reliability.report.sections_model import STATED, assumptions
+from reliability.report.sections_model import STATED_BY_UTILITY, assumptions
 from reliability.schema.assumptions import BY_KEY, OURS
 
 # what only somebody knows who edits a study: a table or key of its settings file, "key = value", our files
@@ -46,7 +46,7 @@ def test_a_value_that_the_study_states_has_no_source_of_a_default(content):
     rows = assumptions(content).blocks
     table = next(b for b in rows if getattr(b, "key", "") == "assumptions").frame.set_index("key")
     own = table[table["from"] == "study"]
-    assert set(own["source"]) == {STATED}
+    assert set(own["source"]) == {STATED_BY_UTILITY}
     default = table[(table["from"] == "default") & ~table.index.str.contains(".", regex=False)]
     for key, source in default["source"].items():
         assert source in (BY_KEY[key].source, "–"), key

@@ -14,9 +14,9 @@ from reliability.pipeline import analyse
 from reliability.report import records_reported, sections_areas, sections_worst, sections_years
 from reliability.report.blocks import Missing, Table
 from reliability.report.content import Content, RecordedContent, content_of
-from reliability.report.documents import HISTORY, outage_history, report
+from reliability.report.documents import HISTORY_SECTIONS, outage_history, report
 from reliability.report.page import page
-from reliability.report.records import ALL, WITHOUT, excluded_days
+from reliability.report.records import ALL_EVENTS, WITHOUT, excluded_days
 from reliability.report.reporting import programme_year
 from reliability.report.sections_history import causes, excluded
 from reliability.report.sections_laterals import selection
@@ -152,14 +152,14 @@ def test_a_benchmark_is_compared_in_its_own_view_or_named_as_missing():
     saifi = (300 + 30 + 9) / 470
     assert frame.loc[("saifi", WITHOUT), ["year", "benchmark", "against"]].tolist() == pytest.approx(
         [saifi, 0.5, saifi / 0.5 - 1])
-    assert frame.loc[("saifi", ALL), ["benchmark", "against"]].isna().all()
+    assert frame.loc[("saifi", ALL_EVENTS), ["benchmark", "against"]].isna().all()
     assert frame["benchmark"].notna().sum() == 2
     words = Page(page(outage_history(RecordedContent(study(), content().history)))).text
     assert "above the benchmark of 0.500" in words
     assert "below the benchmark of 90 000" in words.replace("\u202f", " ")
     assert "an order" in words
     every = read_history(study().with_assumptions(benchmark_excludes_major_events=False))
-    assert records_reported.index_frame(every).set_index(["key", "view"])["benchmark"].loc["saifi"][ALL] == 0.5
+    assert records_reported.index_frame(every).set_index(["key", "view"])["benchmark"].loc["saifi"][ALL_EVENTS] == 0.5
     assert "standard of the regulator: not stated by the utility" in missing(
         sections_years.years(content(reported=False)))
     assert "regulator" not in missing(sections_years.years(content()))
@@ -236,7 +236,7 @@ def test_json_holds_the_figures_of_the_tables():
     data, history = summary["records"], content().history
     assert data["reporting_year"] == data["year"] == 2024
     for row in sections_areas.observed_areas(history)[0].frame.to_dict("records"):
-        entry = data["areas"][row["area"]][row["year"]]["all" if row["view"] == ALL else "without_major_events"]
+        entry = data["areas"][row["area"]][row["year"]]["all" if row["view"] == ALL_EVENTS else "without_major_events"]
         assert entry["saidi_min"] == pytest.approx(row["saidi_min"])
     for key, circuits in (("worst_feeders", history.reported.feeders), ("worst_laterals", history.reported.laterals)):
         listed = {c["id"]: c for c in data[key]["circuits"]}
@@ -288,5 +288,5 @@ def test_a_study_with_nothing_stated_still_has_every_section():
     text = Page(page(report(bare))).text
     for words in ("Operating areas: no section states one", "Plans of earlier reports: not stated", "prepared by"):
         assert words in text
-    assert len(HISTORY) == 14
+    assert len(HISTORY_SECTIONS) == 14
     assert np.isnan(records_reported.index_frame(bare.history)["benchmark"]).all()

@@ -10,14 +10,14 @@ import zipfile
 
 from reliability.pipeline import analyse
 from reliability.report import runs
-from reliability.report.columns_listed import FILE, RESULTS, columns_listed
-from reliability.report.output import OWNED, TABLES, WORK_PACK, write_results
-from reliability.report.result_files import FILES, INPUT, LIST, about
+from reliability.report.columns_listed import COLUMNS_FILE, RESULT_COLUMNS, columns_listed
+from reliability.report.output import RUN_FILES, TABLES, WORK_PACK, write_results
+from reliability.report.result_files import FILES, INPUT_FILE_WORDS, LIST, about
 from reliability.study import open_study, write_template
 
 
 def test_every_file_that_a_run_may_write_is_said_to_be_something():
-    assert set(FILES) == set(OWNED)
+    assert set(FILES) == set(RUN_FILES)
     assert len(set(FILES.values())) == len(FILES)
     assert about("notes.txt") == ""
 
@@ -30,16 +30,16 @@ def test_the_list_in_the_zip_has_every_file_with_its_checksum(tmp_path):
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_bytes(content)
     with zipfile.ZipFile(io.BytesIO(runs.zipped(runs.Run(folder, {})))) as archive:
-        assert set(archive.namelist()) == {f"{folder.name}/{path}" for path in (*files, FILE, LIST)}
+        assert set(archive.namelist()) == {f"{folder.name}/{path}" for path in (*files, COLUMNS_FILE, LIST)}
         listed = archive.read(f"{folder.name}/{LIST}").decode()
-        files[FILE] = archive.read(f"{folder.name}/{FILE}")
+        files[COLUMNS_FILE] = archive.read(f"{folder.name}/{COLUMNS_FILE}")
     rows = {row["file"]: row for row in csv.DictReader(io.StringIO(listed))}
     assert set(rows) == set(files)
     for path, content in files.items():
         assert rows[path]["sha256"] == hashlib.sha256(content).hexdigest()
         assert int(rows[path]["bytes"]) == len(content)
     assert rows["results/report.html"]["what"] == about("report.html")
-    assert rows["inputs/study.toml"]["what"] == INPUT
+    assert rows["inputs/study.toml"]["what"] == INPUT_FILE_WORDS
 
 
 def test_every_column_of_a_run_is_told_in_words(tmp_path):
@@ -54,7 +54,7 @@ def test_every_column_of_a_run_is_told_in_words(tmp_path):
     assert {"inputs/sections.csv", "results/laterals.csv"} < tables
     for row in rows:
         if row["file"].startswith("results/") and not row["file"].endswith("work_pack.csv"):
-            assert (row["what"], row["unit"]) == RESULTS[row["column"]], row
+            assert (row["what"], row["unit"]) == RESULT_COLUMNS[row["column"]], row
     said = {(row["file"], row["column"]): (row["what"], row["unit"]) for row in rows}
     assert said["inputs/sections.csv", "length_km"][1] == "km"
     assert said["results/work_pack.csv", "found_minimum_trip_a"][1] == "A"

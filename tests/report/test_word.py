@@ -18,7 +18,7 @@ from reliability.report.documents import report
 from reliability.report.figures import plain
 from reliability.report.output import write_results
 from reliability.report.picture import png
-from reliability.report.word import INSTALL, DocxMissing, docx_bytes, require_docx
+from reliability.report.word import INSTALL_DOCX, DocxMissing, docx_bytes, require_docx
 
 
 @pytest.fixture
@@ -27,8 +27,8 @@ def docx():
         import docx
     except ImportError:
         if os.environ.get("CI") == "true":
-            pytest.fail(f"python-docx is not there; install it: {INSTALL}")
-        pytest.skip(f"python-docx is not there; install it: {INSTALL}")
+            pytest.fail(f"python-docx is not there; install it: {INSTALL_DOCX}")
+        pytest.skip(f"python-docx is not there; install it: {INSTALL_DOCX}")
     return docx
 
 

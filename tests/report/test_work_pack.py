@@ -14,14 +14,14 @@ import pytest
 from reliability.business.chosen_checks import checks_of_selection
 from reliability.network.application import application_frame, check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS
-from reliability.report.work_pack import CAUTIONS, NOT_KNOWN, work_pack_html, write_work_pack
-from reliability.report.work_pack_jobs import HOLD, READY, work_pack
+from reliability.report.work_pack import NOT_KNOWN, WORK_PACK_CAUTIONS, work_pack_html, write_work_pack
+from reliability.report.work_pack_jobs import HOLD_MARK, READY, work_pack
 from reliability.report.work_pack_rows import (
     BACKUP,
-    COUNTER,
-    OF_THE_DEVICE,
+    COLUMNS_TO_FILL_IN,
+    COUNTER_READING,
+    DEVICE_ENTRIES,
     TAG,
-    TO_FILL_IN,
     WORK,
     revision_of,
     work_pack_rows,
@@ -97,7 +97,7 @@ def test_a_row_has_what_the_crew_needs():
     assert {key: row[key] for key in wanted} == wanted
     assert row.index[0] == "caution"
     assert "not settings" in row["caution"]
-    assert (row[list(TO_FILL_IN)] == "").all()
+    assert (row[list(COLUMNS_TO_FILL_IN)] == "").all()
 
 
 def test_ids_that_head_no_lateral_are_named():
@@ -150,15 +150,15 @@ def test_a_lateral_that_is_not_pass_is_stamped_hold_with_what_to_resolve(verdict
     page, row = Text(work_pack_html(pack)), work_pack_rows(pack).iloc[0]
     sheet, holds = sheet_of(pack), page.all("hold-")
     held = verdict != PASS
-    assert row["status"] == (HOLD if held else READY)
-    assert (HOLD in sheet) == held
+    assert row["status"] == (HOLD_MARK if held else READY)
+    assert (HOLD_MARK in sheet) == held
     assert len(holds) == int(held)
     assert (AGREE in sheet) == (verdict in (PASS, REVIEW))
     assert ("As left" in sheet) == (verdict in (PASS, REVIEW))
-    assert HOLD in page.all("list-")[0] or not held
+    assert HOLD_MARK in page.all("list-")[0] or not held
     if held:
         check = pack.checks.checks[0]
-        assert HOLD in holds[0]
+        assert HOLD_MARK in holds[0]
         assert f"{check.kind.label}: {VERDICTS[verdict]}." in holds[0]
         assert f"To resolve: {row['resolve']}" in holds[0]
         assert row["resolve"]
@@ -183,7 +183,7 @@ def test_every_page_has_its_number_the_study_and_the_revision_and_each_sheet_the
         assert section[:3] == ["Work pack:", "Valley study", f"Revision {revision[0]}"]
         assert section[3] == f"Page {number} of {total}"
     for sheet, lateral in zip(page.all("lateral-"), "ba", strict=False):
-        assert all(caution in sheet for caution in CAUTIONS)
+        assert all(caution in sheet for caution in WORK_PACK_CAUTIONS)
         assert lateral in sheet
     assert [h for h in page.headings if not h.startswith("lateral")] == ["cover", "list-1", "materials-1", "after",
                                                                         "after-1"]
@@ -244,15 +244,16 @@ def test_the_cover_has_who_and_when_where_the_study_states_them():
 def test_each_field_that_a_crew_fills_in_is_on_the_sheet():
     html = work_pack_html(pack_of(checks_of({"phases": 2.0, "device_id": "F-7", "location": "Pole 3"})))
     sheet = Text(html).all("lateral-")[0]
-    for label in (*(label for _, label, _ in (*OF_THE_DEVICE, *BACKUP, COUNTER)),
+    for label in (*(label for _, label, _ in (*DEVICE_ENTRIES, *BACKUP, COUNTER_READING)),
                   *(label for _, label in (*TAG, *WORK)),
                   "Device number F-7", "Location Pole 3", "Phases, units 2", "As found", "As left",
                   "the utility's own procedure for hot-line tags", "Taken out at", "Restored at", "Counts"):
         assert label in sheet, label
     body = html[html.index('aria-labelledby="lateral-1"'):html.index('aria-labelledby="after"')]
-    found_and_left = 2 * len((*OF_THE_DEVICE, *BACKUP, COUNTER)) + 1      # and the counter, of which none is proposed
+    found_and_left = 2 * len((*DEVICE_ENTRIES, *BACKUP,
+                              COUNTER_READING)) + 1      # and the counter, of which none is proposed
     assert len(re.findall(r"<td></td>", body)) == found_and_left + len(TAG) + 2 * len(BEFORE_SERVICE) + len(WORK)
-    assert len(TO_FILL_IN) == len(set(TO_FILL_IN))
+    assert len(COLUMNS_TO_FILL_IN) == len(set(COLUMNS_TO_FILL_IN))
 
 
 def test_the_sheet_states_the_settings_and_the_facts_of_the_trade():

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from reliability.network.application import check_laterals
 from reliability.network.travel import travel_order
 from reliability.report.work_pack import work_pack_html
-from reliability.report.work_pack_jobs import HOLD, NO_SHEET, READY, work_pack
+from reliability.report.work_pack_jobs import HOLD_MARK, NO_SHEET, READY, work_pack
 from reliability.report.work_pack_pages import LINES, materials, pages_of
 from reliability.report.work_pack_rows import work_pack_rows
 from reliability.schema.scenarios import Scenario
@@ -59,7 +59,7 @@ def test_the_bill_of_materials_has_every_unit_of_the_selection_once(study, seed)
     by_rating = ours.groupby("rated_current_a", dropna=False)["units"].sum()
     of_sheets = rows.groupby("rated_current_a", dropna=False)["units"].sum()
     pd.testing.assert_series_equal(by_rating, of_sheets.astype(float))
-    held = rows.loc[rows["status"] == HOLD, "units"].sum()
+    held = rows.loc[rows["status"] == HOLD_MARK, "units"].sum()
     assert bill["units_on_hold"].sum() == held
     assert not bill.duplicated(["year", "device", "rated_current_a", "actuating_current_a", "counts"]).any()
 
@@ -72,11 +72,11 @@ def test_every_lateral_is_listed_once_with_the_page_of_its_sheet(study, seed):
     assert all(page[0].heading and not page[-1].heading and len(page) <= LINES for page in pages.lists)
     number = pages.first_reset + len(pages.resets)
     for (hold, sheet), status in zip(pages.sheets, pack.with_sheet["status"], strict=True):
-        assert (hold > 0) == (status == HOLD)
+        assert (hold > 0) == (status == HOLD_MARK)
         assert (hold or sheet) == number
         number = sheet + 1
     assert pages.card == number
-    assert set(pack.jobs["status"]) <= {READY, HOLD, NO_SHEET}
+    assert set(pack.jobs["status"]) <= {READY, HOLD_MARK, NO_SHEET}
 
 
 @pytest.mark.parametrize("number", [1, LINES - 1, LINES, 3 * LINES])

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from openpyxl.utils import get_column_letter
 
-from reliability.formats import TEXT
+from reliability.formats import TEXT_KIND
 from reliability.report.blocks import tables
 from reliability.report.documents import sections
 from reliability.report.figures import resolve
@@ -61,7 +61,7 @@ def test_every_sheet_of_a_table_holds_all_its_rows_as_numbers(book, made):
         for c, (name, kind) in enumerate(names, start=1):
             cells = [sheet.cell(r, c) for r in range(2, min(sheet.max_row, 30) + 1)]
             assert {cell.data_type for cell in cells if cell.value is not None} <= (
-                {"s"} if kind == TEXT and name != "year" else {"n", "s"} if kind == TEXT else {"n"})
+                {"s"} if kind == TEXT_KIND and name != "year" else {"n", "s"} if kind == TEXT_KIND else {"n"})
 
 
 def test_what_is_counted_has_its_margin_in_counts(book):

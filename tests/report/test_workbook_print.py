@@ -10,7 +10,7 @@ import numpy as np
 import openpyxl
 import pytest
 
-from reliability.formats import TEXT
+from reliability.formats import TEXT_KIND
 from reliability.report.blocks import tables
 from reliability.report.documents import sections
 
@@ -83,7 +83,7 @@ def test_heads_are_repeated(book, content):
 def test_numbers_have_their_heads_above_them(book, content):
     table = next(t for t in tables(sections(content)) if t.key == "expected")
     for cell, column in zip(book["Expected"][1], table.on_sheet, strict=True):
-        assert (cell.alignment.horizontal == "right") == (column.kind != TEXT)
+        assert (cell.alignment.horizontal == "right") == (column.kind != TEXT_KIND)
 
 
 def test_no_chart_and_no_block_is_cut_by_the_end_of_a_page(book):

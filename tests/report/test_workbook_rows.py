@@ -57,7 +57,7 @@ def _begun(book):
 
 @pytest.mark.parametrize("at_once", [3, 10_000])
 def test_the_file_is_the_same(tmp_path, monkeypatch, at_once):
-    monkeypatch.setattr(workbook_rows, "ROWS_AT_ONCE", at_once)
+    monkeypatch.setattr(workbook_rows, "SHEET_ROWS_AT_ONCE", at_once)
     _by_cells(tmp_path / "cells.xlsx")
     _by_columns(tmp_path / "columns.xlsx")
     cells, columns = _sheets(tmp_path / "cells.xlsx"), _sheets(tmp_path / "columns.xlsx")

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reliability.schema.problems import SHOWN, Problems
+from reliability.schema.problems import PROBLEMS_SHOWN, Problems
 from reliability.study import AS_BUILT, Problem, Study, StudyError, open_study
 from tests.study.conftest import NAME, SECTIONS
 
@@ -221,7 +221,7 @@ def test_the_first_hundred_problems_and_their_number(folder):
         open_study(path)
     lines = caught.value.lines()
     assert caught.value.count == 250
-    assert len(lines) == SHOWN + 1
+    assert len(lines) == PROBLEMS_SHOWN + 1
     assert lines[0].startswith("sections.csv: row 3, column length_km: 'x': ")
     assert lines[99].startswith("sections.csv: row 102,")
     assert lines[100] == "… the first 100 of 250 problems"

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.schema.columns import TABLES
+from reliability.schema.columns import COLUMN_TABLES
 from reliability.study.header_names import column_map, guess_table, in_both_units, match_names
 
-SECTIONS, OUTAGES = TABLES["sections"], TABLES["outages"]
+SECTIONS, OUTAGES = COLUMN_TABLES["sections"], COLUMN_TABLES["outages"]
 
 
-@pytest.mark.parametrize("table", list(TABLES))
+@pytest.mark.parametrize("table", list(COLUMN_TABLES))
 def test_our_own_headers_are_themselves(table):
-    names = [c.name for c in TABLES[table]]
-    assert match_names(names, TABLES[table]) == {n: n for n in names}
-    assert column_map(match_names(names, TABLES[table])) == ({}, [])
+    names = [c.name for c in COLUMN_TABLES[table]]
+    assert match_names(names, COLUMN_TABLES[table]) == {n: n for n in names}
+    assert column_map(match_names(names, COLUMN_TABLES[table])) == ({}, [])
 
 
 @pytest.mark.parametrize(("header", "name"), [

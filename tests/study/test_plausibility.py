@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, defaults
-from reliability.schema.columns import KM_PER_MILE, TABLES
+from reliability.schema.columns import COLUMN_TABLES, KM_PER_MILE
 from reliability.schema.plausible import RANGES
 from reliability.schema.problems import StudyError
 from reliability.study.study import Study
@@ -92,18 +92,18 @@ def test_every_default_is_usual():
 
 
 def test_every_range_is_of_a_column_or_an_assumption():
-    names = {c.name for columns in TABLES.values() for c in columns}
+    names = {c.name for columns in COLUMN_TABLES.values() for c in columns}
     assert set(RANGES) <= names | set(BY_KEY)
     assert all(usual.low < usual.high and usual.other for usual in RANGES.values())
 
 
 def test_columns_have_the_bounds_of_the_assumptions_of_their_name():
     by_key = {a.key: a for a in ASSUMPTIONS if a.kind in ("number", "whole")}
-    twins = [(c, by_key[c.name]) for c in TABLES["sections"] if c.name in by_key]
+    twins = [(c, by_key[c.name]) for c in COLUMN_TABLES["sections"] if c.name in by_key]
     assert len(twins) >= 9
     assert [c.name for c, a in twins if (c.low, c.high) != (a.low, a.high) and not c.above] == []
     assert [c.name for c, a in twins if c.high != a.high] == []
-    column = {c.name: c for c in TABLES["sections"]}
+    column = {c.name: c for c in COLUMN_TABLES["sections"]}
     assert column["line_fault_rate_per_mi"].high == by_key["line_fault_rate_per_km"].high * KM_PER_MILE
 
 

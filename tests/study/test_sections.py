@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.schema.columns import KM_PER_MILE, SECTIONS
-from reliability.study.sections import COLUMNS
+from reliability.study.sections import SECTION_COLUMNS
 
 HEAD = "section_id,parent_id,device,length_km,customers"
 
@@ -24,7 +24,7 @@ def with_column(name: str, *cells: str) -> dict[str, str]:
 
 def test_blanks_stand_for_what_the_contract_says(study):
     sections = study(**rows("b,,breaker,1,10", "f,b,fuse,2,20", "s,f,,3,30", "x,,RECLOSER,4,0")).sections
-    assert tuple(sections.columns) == COLUMNS
+    assert tuple(sections.columns) == SECTION_COLUMNS
     assert sections["section_id"].tolist() == ["b", "f", "s", "x"]
     assert sections["device"].tolist() == ["breaker", "fuse", "", "recloser"]
     assert sections["feeder_id"].tolist() == ["b", "b", "b", "x"]
@@ -32,11 +32,11 @@ def test_blanks_stand_for_what_the_contract_says(study):
     assert sections["customers_residential"].tolist() == [10, 20, 30, 0]
     for name in ("customers_small_ci", "customers_large_ci", "equipment_fault_rate", "load_kw", "tie_probability"):
         assert sections[name].tolist() == [0, 0, 0, 0]
-    unknown = set(COLUMNS) - set(sections.columns[sections.notna().all()])
+    unknown = set(SECTION_COLUMNS) - set(sections.columns[sections.notna().all()])
     assert {"line_fault_rate_per_km", "temporary_fraction", "repair_hours", "counts", "operations_to_lockout",
             "fast_operations", "fault_current_end_a", "peak_load_a"} <= unknown
     assert all(sections[c.name].dtype == (float if c.kind in ("number", "whole") else "str")
-               for c in SECTIONS if c.name in COLUMNS)
+               for c in SECTIONS if c.name in SECTION_COLUMNS)
 
 
 def test_the_users_order_is_kept_and_parents_need_not_come_first(study):

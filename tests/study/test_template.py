@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from reliability.schema.assumptions import ASSUMPTIONS, TABLES, defaults
+from reliability.schema.assumptions import ASSUMPTION_TABLES, ASSUMPTIONS, defaults
 from reliability.study import StudyError, open_study, write_template
 from reliability.study.settings import read_settings
 from reliability.study.template import settings_text
@@ -25,12 +25,12 @@ def test_it_opens_and_asks_for_nothing(tmp_path):
 
 def test_every_key_is_there_with_its_default():
     text = settings_text()
-    assert all(f"\n[{table}]\n" in text for table in TABLES)
+    assert all(f"\n[{table}]\n" in text for table in ASSUMPTION_TABLES)
     given = re.sub(r"^# (?=(" + "|".join(a.key for a in ASSUMPTIONS) + r") = [^…\n]+$)", "", text, flags=re.M)
     toml = read_toml("study.toml", given.encode())
     assert read_settings(toml).values == defaults()
     assert toml.problems.listed == []
-    stated = {key for table in TABLES for key in toml.data[table]}
+    stated = {key for table in ASSUMPTION_TABLES for key in toml.data[table]}
     assert stated == {a.key for a in ASSUMPTIONS if a.default is not None}
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reliability.faults.coordination_view import (
-    OUTCOMES,
+    OUTCOME_WORDS,
     feeders_frame,
     growth_frame,
     split_by_outcome,
@@ -49,7 +49,7 @@ def test_curves_and_shares_of_the_lateral_are_those_of_the_core(small, settings)
     sections = study.network.unit == int(np.flatnonzero(study.network.ids == "tap-03")[0])
     growth = growth_frame(splits_by_factor(study.model, found), sections)
     shown = table_with(test, "factor, ×")
-    for key, name in OUTCOMES.values():
+    for key, name in OUTCOME_WORDS.values():
         if name in shown:
             told = shown[name].str.replace("\u202f", "").astype(float).to_numpy()
             np.testing.assert_allclose(told, 100.0 * growth[key].to_numpy(), rtol=6e-3)

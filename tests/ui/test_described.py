@@ -8,7 +8,7 @@ import numpy as np
 
 from reliability.report.chart import (
     DATE,
-    LOG,
+    LOG_AXIS,
     Axis,
     BarChart,
     Bars,
@@ -41,7 +41,7 @@ def test_bars_keep_their_values_intervals_and_labels_of_axes():
 
 def test_points_lines_and_scales():
     days = np.array(["2023-02-11", "2024-01-01"], dtype="datetime64[D]")
-    chart = PlotChart("k", "t", "d", Axis("Day", DATE), Axis("Minutes", LOG), (
+    chart = PlotChart("k", "t", "d", Axis("Day", DATE), Axis("Minutes", LOG_AXIS), (
         Points("p", days, [1.0, 20.0], hover=[NASTY, "b"], fill=1, large=True),
         Line("limit", days, [5.0, np.nan])))
     points, line = figure(chart).data
@@ -55,7 +55,8 @@ def test_points_lines_and_scales():
 
 
 def test_areas_words_and_limits():
-    chart = PlotChart("k", "t", "d", Axis("A", LOG, (10.0, 1e4)), Axis("s", LOG, (0.001, 100.0), (0.01, 1.0)), (
+    chart = PlotChart("k", "t", "d", Axis("A", LOG_AXIS, (10.0, 1e4)),
+                      Axis("s", LOG_AXIS, (0.001, 100.0), (0.01, 1.0)), (
         Rectangles("both", [200.0, 300.0], [500.0, 900.0], [0.005, 0.002], [0.008, 0.004], 4),
         Words("w", [11.0], [0.006], [NASTY])))
     drawn = figure(chart)
@@ -81,5 +82,5 @@ def test_labels_of_bars_stand_on_a_ground_where_a_line_may_cross_them():
 
 
 def test_ticks_are_written_as_numbers_are_everywhere():
-    chart = PlotChart("k", "t", "d", Axis("A", LOG, (1.0, 1e4), (0.5, 50.0, 1000.0, 20000.0)), Axis("s"), ())
+    chart = PlotChart("k", "t", "d", Axis("A", LOG_AXIS, (1.0, 1e4), (0.5, 50.0, 1000.0, 20000.0)), Axis("s"), ())
     assert list(figure(chart).layout.xaxis.ticktext) == ["0.5", "50", "1\u202f000", "20\u202f000"]

@@ -12,12 +12,12 @@ from reliability.pipeline import expect
 from reliability.report.chart import METRES_PER_KM, METRES_PER_MILE
 from reliability.report.charts_map import network_map
 from reliability.report.map_classes import Benefit, by_benefit
-from reliability.report.palette import STEPS
+from reliability.report.palette import SEQUENTIAL
 from reliability.study import open_study, workspace
 from reliability.study.plan_view import plan_view
 from reliability.ui.described import figure
 from reliability.ui.feeder_chart import feeder_chart
-from reliability.ui.map_panel import MEASURES, OUTAGES, turns
+from reliability.ui.map_panel import MAP_MEASURES, OUTAGES_MEASURE, turns
 from tests.routed import write_routes
 from tests.ui.conftest import app, figures, said, sound
 
@@ -86,10 +86,10 @@ def test_the_page_of_laterals_shows_the_map_and_the_one_line_drawing(routed):
     test = app("laterals", routed)
     drawn = figures(test)[0]["layout"]
     assert drawn["yaxis"]["scaleanchor"] == "x"
-    for measure in [m for m in MEASURES if m != OUTAGES]:
+    for measure in [m for m in MAP_MEASURES if m != OUTAGES_MEASURE]:
         test.selectbox("map_measure").set_value(measure).run()
         assert figures(sound(test))[0]["layout"]["yaxis"]["scaleanchor"] == "x"
-    assert len(test.selectbox("map_measure").options) == len(MEASURES) - 1      # no records, no outages to show
+    assert len(test.selectbox("map_measure").options) == len(MAP_MEASURES) - 1      # no records, no outages to show
     test.selectbox("map_feeder").set_value("All feeders").run()
     assert figures(sound(test))[0]["layout"]["yaxis"]["scaleanchor"] == "x"
     test.button_group("map_drawing").set_value("One-line").run()
@@ -109,7 +109,7 @@ def test_where_a_gain_turns_sooner_is_darker_on_the_map(routed):
     values[network.candidates] = np.linspace(0.01, 0.5, len(network.candidates))
     classed = by_benefit(network, turns(values, "gain keeps its sign"))
     first, last = (classed.classes[k] for k in classed.of_head[network.candidates[[0, -1]]])
-    assert (first.colour, last.colour) == (STEPS[-1], STEPS[0])
+    assert (first.colour, last.colour) == (SEQUENTIAL[-1], SEQUENTIAL[0])
     assert "darker: sooner" in classed.legend
     assert len(classed.legend) <= 80 - len("<b></b>")
 
@@ -123,13 +123,13 @@ def test_outages_recorded_colour_the_laterals_where_there_are_records(routed):
         f"1,{lateral},2024-03-14 10:00,2024-03-14 12:00,10\n2,,2024-12-30 10:00,2024-12-30 12:00,10\n",
         encoding="utf-8")
     test = app("laterals", routed)
-    test.selectbox("map_measure").set_value(OUTAGES).run()
+    test.selectbox("map_measure").set_value(OUTAGES_MEASURE).run()
     title = figures(sound(test))[0]["layout"]["legend"]["title"]["text"]
     assert "Outages recorded, a year" in title
     (folder / "outages.csv").write_text("event_id,section_id,started,restored,customers\n"
                                         "1,,03/04/2024 10:00,03/04/2024 12:00,10\n", encoding="utf-8")
     test = app("laterals", routed)
-    test.selectbox("map_measure").set_value(OUTAGES).run()
+    test.selectbox("map_measure").set_value(OUTAGES_MEASURE).run()
     assert "cannot be read" in said(sound(test))
 
 

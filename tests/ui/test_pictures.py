@@ -11,7 +11,7 @@ from reliability.report.chart import Axis, PlotChart, Points
 from reliability.report.map_classes import Benefit, by_benefit
 from reliability.ui import described, tiles
 from reliability.ui.difference_charts import AVERAGE, ONE_YEAR, changes_of, difference_chart, difference_words
-from reliability.ui.feeder_chart import TALLEST, feeder_chart
+from reliability.ui.feeder_chart import TALLEST_DRAWING, feeder_chart
 from reliability.ui.pin_charts import pins_alt, pins_chart
 from reliability.ui.plotting import named_lines, picture
 from reliability.ui.trials import SimulatedSpread, odds_of_gain
@@ -100,4 +100,4 @@ def test_a_one_line_drawing_fits_the_screen(seed):
     device = np.zeros(len(network), dtype=int)
     classed = by_benefit(network, Benefit("Minutes", "a year", np.zeros(len(network))))
     for feeder in range(len(network.feeder_ids)):
-        assert feeder_chart(network, feeder, device, classed).layout.height <= TALLEST
+        assert feeder_chart(network, feeder, device, classed).layout.height <= TALLEST_DRAWING

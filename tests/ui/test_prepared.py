@@ -54,12 +54,12 @@ def state(small, monkeypatch):
         run.stages.append(count)
         run.threads.append(threading.current_thread())
         step(1, 2, 0.0)
-        if count != trials.STAGES[0]:
+        if count != trials.FIRST_TRIALS[0]:
             assert run.free.wait(60)
-        return SimpleNamespace(digest=now.digest, trials=count, final=count != trials.STAGES[0])
+        return SimpleNamespace(digest=now.digest, trials=count, final=count != trials.FIRST_TRIALS[0])
 
     monkeypatch.setattr(trials, "_spread", spread)
-    monkeypatch.setattr(trials, "STAGES", (10,))        # the study asks for 30
+    monkeypatch.setattr(trials, "FIRST_TRIALS", (10,))        # the study asks for 30
     return run
 
 
@@ -106,7 +106,7 @@ def test_a_page_simulates_what_is_not_simulated_beside_it(state, monkeypatch):
 
 
 def test_a_network_too_large_for_it_is_simulated_when_it_is_asked_for(state, monkeypatch):
-    monkeypatch.setattr(trials, "PREPARED_AT_MOST", 3)
+    monkeypatch.setattr(trials, "TRIALS_PREPARED_AT_MOST", 3)
     monkeypatch.setattr(trials, "ASKED_AT_MOST", 3)
     begun: dict = {}
     monkeypatch.setattr(background, "prepare", begun.__setitem__)
@@ -114,14 +114,14 @@ def test_a_network_too_large_for_it_is_simulated_when_it_is_asked_for(state, mon
     trials.prepare(state.now)
     assert trials.asked(state.now) is None
     assert not begun
-    monkeypatch.setattr(trials, "PREPARED_AT_MOST", 30_000)
+    monkeypatch.setattr(trials, "TRIALS_PREPARED_AT_MOST", 30_000)
     trials.prepare(state.now)
     assert list(begun) == [f"spread|{state.now.digest}"]
 
 
 def test_threads_work_on_large_networks_alone():
-    assert cores.workers(cores.SMALL) is HERE
-    many = cores.workers(cores.SMALL + 1)
+    assert cores.workers(cores.SMALL_NETWORK) is HERE
+    many = cores.workers(cores.SMALL_NETWORK + 1)
     assert many is HERE or (isinstance(many.executor, ThreadPoolExecutor) and not many.forks and many.at_once > 1)
 
 
@@ -161,7 +161,7 @@ def test_who_is_out_on_a_lateral_is_prepared_of_a_network_that_is_not_large(smal
     monkeypatch.setattr(background, "prepare", lambda key, work: prepared.append(key))
     trips_panel.prepare(now, 1)
     trips_panel.prepare(now, 0)
-    monkeypatch.setattr(trips_panel, "PREPARED_AT_MOST", 3)
+    monkeypatch.setattr(trips_panel, "TRIPS_PREPARED_AT_MOST", 3)
     trips_panel.prepare(now, 1)
     assert prepared == ["trips|trips|1", "trips|trips|0"]
     trips_panel.begin(now, 1)               # what the panel waits for at the end of its page
