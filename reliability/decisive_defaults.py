@@ -42,7 +42,7 @@ class Turn:
 
 
 def share_on_default(study: Study, key: str) -> float:
-    """Of the devices or sections that a key of PLAUSIBLE concerns, the share that has the default of the program."""
+    """Of the devices or sections that a key of PLAUSIBLE_DEFAULTS concerns, the share with the program's default."""
     if f"{BY_KEY[key].table}.{key}" in study.lines:
         return 0.0
     network = study.network

@@ -46,8 +46,8 @@ def base_of(study: Study) -> Base:
 def effects(base: Base, questions: Sequence[Question], on_progress: Callable[[int, int], None] = lambda done,
             total: None
             ) -> pd.DataFrame:
-    """A row an option of each question, columns COLUMNS: SAIFI (1/yr) and SAIDI (min/yr) as built, NPV of converting
-    everything (the study's currency and perspective), and how far each moves from the question's default."""
+    """A row an option of each question, columns EFFECT_COLUMNS: SAIFI (1/yr) and SAIDI (min/yr) as built, NPV of
+    converting everything (the study's currency and perspective), and how far each moves from the question's default."""
     total, rows = sum(len(q.options) for q in questions), []
     for question in questions:
         first: tuple[float, float, float] | None = None

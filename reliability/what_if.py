@@ -197,10 +197,10 @@ def moved_study(study: Study, moves: Mapping[str, float | int], base: ScenarioRe
 
     moves: values by key of an assumption, and of `fault_rate_factor` (times the stated fault rates),
     `existing_fast_operations` (of every breaker and recloser as built, and wherever a scenario sets none),
-    `fast_tripping` (the same of the scenarios alone; AS_STATED for what each states), `counts` and `share_converted`
-    (0–1 of each scenario's laterals). Which laterals an `applicable_only` scenario converts is decided again at the
-    changed values; what is proposed stays. base: results of the study without changes, by which laterals are ranked for
-    a share of them.
+    `fast_tripping` (the same of the scenarios alone; FAST_AS_STATED for what each states), `counts` and
+    `share_converted` (0–1 of each scenario's laterals). Which laterals an `applicable_only` scenario converts is
+    decided again at the changed values; what is proposed stays. base: results of the study without changes, by which
+    laterals are ranked for a share of them.
     """
     assumed = {key: value for key, value in moves.items() if key in BY_KEY}
     values = as_assumptions(dict(study.values) | assumed)

@@ -66,9 +66,9 @@ class Measured:
 class Cells:
     """Sums of one scenario, arrays (m,).
 
-    unit, factor: what they are of. callout: index into CALLOUTS or NO_CALLOUT. waits, switched: index into TERMS of
-    those who wait, −1 where there are none or they wait their own hours, and of those who are switched.
-    events: (m,). counted: (m, len(COUNTED)). waiting, back: (m, quantities) amounts that wait and that are switched.
+    unit, factor: what they are of. callout: index into CALLOUTS or NO_CALLOUT. waits, switched: index into STUDY_TERMS
+    of those who wait, −1 where there are none or they wait their own hours, and of those who are switched. events:
+    (m,). counted: (m, len(COUNTED_CELLS)). waiting, back: (m, quantities) amounts that wait and that are switched.
     """
 
     unit: np.ndarray
@@ -168,7 +168,7 @@ def _times(effect: Consequences) -> np.ndarray:
 
 
 def _columns(effect: Consequences, measured: Measured) -> list[np.ndarray | float]:
-    """Amounts per event of some rows, 1 + len(COUNTED) + 2 quantities of (r,), times left out."""
+    """Amounts per event of some rows, 1 + len(COUNTED_CELLS) + 2 quantities of (r,), times left out."""
     parts = {id(t.amount): effect.waiting_and_switched(t.amount) for t in measured.timed}
     waiting, back = ([parts[id(t.amount)][k] if t.customer_class is None else
                       parts[id(t.amount)][k][:, t.customer_class] for t in measured.timed] for k in (0, 1))

@@ -110,7 +110,7 @@ class ClosedForm:
         return found + self._own(values, worth, factors) if len(self.own) else found
 
     def _prices(self, values: TrialValues, worth: TrialValues) -> np.ndarray:
-        """What one of each of PLAIN, and an amount of each quantity that waits each of TERMS, comes to, (K, prices)."""
+        """What each of PLAIN_FEATURES, and each quantity that waits each of STUDY_TERMS, comes to, (K, prices)."""
         plain = {**worth, "momentary_value": _worth(worth, INTERRUPTION) * drawn(values, MOMENTARY_FACTOR)}
         prices = [_worth(plain, name) for name in PLAIN_FEATURES]
         hours = [hours_of(term, values) for term in STUDY_TERMS]

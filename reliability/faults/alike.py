@@ -17,7 +17,8 @@ ALIKE_ROWS_AT_ONCE = 100_000              # what is found on the way then stays 
 
 
 def rows_by_sections(table: OutcomeTable) -> Iterator[tuple[np.ndarray, slice]]:
-    """(positions of all rows of some sections, in their order; the sections) of a table, about ROWS_AT_ONCE at a time.
+    """(positions of all rows of some sections, in their order; the sections) of a table, about ALIKE_ROWS_AT_ONCE at a
+    time.
     """
     if len(table) <= ALIKE_ROWS_AT_ONCE:
         yield np.arange(len(table)), slice(0, len(table.network))

@@ -34,7 +34,7 @@ class Chains:
     place: (r,) index into Places. tally: (r, FACTS) how many devices the pattern asks to work or
     fail, and to hold the right or the wrong link; the pattern's probability follows from it. fuse,
     sectionalizer: (S, r) section whose device acts, −1 for none. pair: (S, r) the fuse and its reclosing
-    device in `Coordination.race`, −1 for none. counts: (S, r) of the sectionalizer, NEVER for none.
+    device in `Coordination.race`, −1 for none. counts: (S, r) of the sectionalizer, NEVER_REACHED for none.
     """
 
     place: np.ndarray

@@ -42,7 +42,8 @@ GROWTH_FACTORS = (1.0, 1.25, 1.5, 2.0)                  # × fault currents: the
 class OutcomeSplit:
     """Faults of n sections by outcome.
 
-    share: (n, KINDS, OUTCOMES) of a section's faults, sum 1 over the outcomes. length_km, faults: (n,), faults a year.
+    share: (n, OPERATION_KINDS, outcomes) of a section's faults, sum 1 over the outcomes. length_km, faults: (n,),
+    faults a year.
     """
 
     share: np.ndarray
@@ -50,18 +51,18 @@ class OutcomeSplit:
     faults: np.ndarray
 
     def km(self, sections: np.ndarray) -> np.ndarray:
-        """Kilometres of some sections (positions or mask) by outcome, (KINDS, OUTCOMES).
+        """Kilometres of some sections (positions or mask) by outcome, (OPERATION_KINDS, outcomes).
 
         Where protection tells parts of a section's faults apart, a kilometre counts by their shares.
         """
         return np.tensordot(self.length_km[sections], self.share[sections], 1)
 
     def faults_a_year(self, sections: np.ndarray) -> np.ndarray:
-        """Faults a year of some sections by outcome, (KINDS, OUTCOMES)."""
+        """Faults a year of some sections by outcome, (OPERATION_KINDS, outcomes)."""
         return np.tensordot(self.faults[sections], self.share[sections], 1)
 
     def shares(self, sections: np.ndarray) -> np.ndarray:
-        """Share of the faults of some sections in each outcome, (KINDS, OUTCOMES); NaN where there are no faults."""
+        """Share of the faults of some sections in each outcome, (OPERATION_KINDS, outcomes); NaN without faults."""
         faults = self.faults_a_year(sections)
         total = faults.sum(axis=1, keepdims=True)
         return np.divide(faults, total, out=np.full(faults.shape, np.nan), where=total > 0)

@@ -20,8 +20,8 @@ STUDY_SHARE = -1.0  # in place of a share: the study's, which may be uncertain
 
 @dataclass(frozen=True)
 class States:
-    """Cuts of r rows: edge (r, k + 1) ascending from 0 to 1, each a share, STUDY for the study's; share (r, k + 1) the
-    same as numbers; own (S, r) the share of each scenario as a number."""
+    """Cuts of r rows: edge (r, k + 1) ascending from 0 to 1, each a share, STUDY_SHARE for the study's; share (r, k +
+    1) the same as numbers; own (S, r) the share of each scenario as a number."""
 
     edge: np.ndarray
     share: np.ndarray
@@ -41,7 +41,7 @@ class States:
         return States(self.edge[rows], self.share[rows], self.own[:, rows])
 
     def bounds(self, level: int) -> tuple[np.ndarray, np.ndarray]:
-        """(from, to) of a stretch, (r,) each, STUDY for the study's share."""
+        """(from, to) of a stretch, (r,) each, STUDY_SHARE for the study's share."""
         return self.edge[:, level], self.edge[:, level + 1]
 
 
@@ -63,7 +63,7 @@ def states_of_rows(protections: Sequence[Protection], recloser: np.ndarray, valu
 
 
 def state_probability(off_from: float | np.ndarray, off_to: float | np.ndarray, values: TrialValues) -> np.ndarray:
-    """Share of a section's faults between two cuts, each a share or STUDY."""
+    """Share of a section's faults between two cuts, each a share or STUDY_SHARE."""
     study = drawn(values, "reclosing_off_share")
     return np.where(off_to == STUDY_SHARE, study, off_to) - np.where(off_from == STUDY_SHARE, study, off_from)
 

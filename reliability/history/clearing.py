@@ -24,7 +24,7 @@ _STEPS = 40
 
 @dataclass(frozen=True)
 class ClearingFit:
-    """log_likelihood: (5,) at FACTORS times the fast clearing time, relative to the time itself."""
+    """log_likelihood: (5,) at CLEARING_FACTORS times the fast clearing time, relative to the time itself."""
 
     log_likelihood: np.ndarray
 
@@ -41,7 +41,7 @@ class ClearingFit:
 
 
 def fit_clearing(evidences: Sequence[Evidence], posterior: Posterior, prior: Prior) -> ClearingFit:
-    """evidences: at FACTORS times the fast clearing time. posterior: at the time itself, to begin from."""
+    """evidences: at CLEARING_FACTORS times the fast clearing time. posterior: at the time itself, to begin from."""
     last = posterior.last
     start = np.concatenate([_logit(last.fraction), np.log(last.mean), [np.log(last.shape)], _logit(last.blank)])
     values, middle = np.empty(len(CLEARING_FACTORS)), CLEARING_FACTORS.index(1.0)

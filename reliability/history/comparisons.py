@@ -39,7 +39,7 @@ class ConvertedAgainstOthers:
     apart: float
 
     def verdict(self, decides: str) -> str:
-        """By the comparison that decides; where that is BOTH, theirs where they agree."""
+        """By the comparison that decides; where that is BOTH_MUST_AGREE, theirs where they agree."""
         if decides == BOTH_MUST_AGREE:
             found = verdict(self.raw)
             return found if verdict(self.predictive) == found else NO_DIFFERENCE

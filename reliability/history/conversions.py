@@ -49,10 +49,10 @@ class BeforeAfter:
     measures: a row a measure of MEASURES: converted_before, converted_after, others_before,
         others_after (events); raw: rate_ratio with low, high at LEVEL and p_value (mid-p); predictive:
         corrected_ratio, corrected_low, corrected_high, corrected_p_value; NaN or infinite where they do not exist.
-        raw_verdict, predictive_verdict, decides (RAW, PREDICTIVE or BOTH) and verdict, None without a comparison
-        group. lateral_year_cv and feeder_year_cv (spread of lateral-years and of feeder-years beyond Poisson, of the
-        others), feeders_apart (see `lateral_years.feeders_apart`), expected_ratio, years_needed
-        (years after, for a power of 80 % to show the expected effect by the raw comparison).
+        raw_verdict, predictive_verdict, decides (RAW, PREDICTIVE or BOTH_MUST_AGREE) and verdict, None without a
+        comparison group. lateral_year_cv and feeder_year_cv (spread of lateral-years and of feeder-years beyond
+        Poisson, of the others), feeders_apart (see `lateral_years.feeders_apart`), expected_ratio, years_needed (years
+        after, for a power of 80 % to show the expected effect by the raw comparison).
     basis: how the laterals were chosen, and which comparison decides.
     converted, others: number of laterals. years_before, years_after, years_left_out.
     """
@@ -143,8 +143,8 @@ def _row(table: LateralYears, converted: np.ndarray, feeder: np.ndarray, exposur
          expected: float, rng: np.random.Generator) -> dict[str, object]:
     """One row of `BeforeAfter.measures`.
 
-    converted, feeder, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH. expected: ratio that a conversion should
-    bring.
+    converted, feeder, exposure: (laterals,). decides: RAW, PREDICTIVE or BOTH_MUST_AGREE. expected: ratio that a
+    conversion should bring.
     """
     before, after = table.totals(False), table.totals(True)
     own = int(before[converted].sum()), int(after[converted].sum())

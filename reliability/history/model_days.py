@@ -70,7 +70,7 @@ class ModelDays:
                 _share([p.minutes for p in parts], self.every_day.minutes))
 
     def mean_hours(self, earlier: Sequence[int] | None) -> np.ndarray:
-        """Mean time (h) to the last restoration of sustained events on such days, by KINDS, NaN without any."""
+        """Mean time (h) to the last restoration of sustained events on such days, by CALLOUT_KINDS, NaN without any."""
         parts = self.parts(earlier)
         hours, events = (np.sum([getattr(p, name) for p in parts], axis=0) for name in ("hours", "events"))
         return np.divide(hours, events, out=np.full(len(CALLOUT_KINDS), np.nan), where=events > 0)

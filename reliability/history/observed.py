@@ -50,14 +50,14 @@ def minutes_of_year(years: np.ndarray) -> np.ndarray:
 
 
 def yearly_indices(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """Indices of the system: a row a year covered, columns INDICES."""
+    """Indices of the system: a row a year covered, columns OBSERVED_INDICES."""
     years = records.years
     total = _sum(sums, sums["year"].to_numpy() - years[0], len(years))
     return _indices(total, records.served.total, minutes_of_year(years), pd.Index(years, name="year"))
 
 
 def feeder_indices(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """Indices of the feeders: a row a year and feeder_id, columns INDICES."""
+    """Indices of the feeders: a row a year and feeder_id, columns OBSERVED_INDICES."""
     years, feeders = records.years, records.network.feeder_ids
     known = sums[sums["feeder"] >= 0]
     code = (known["year"].to_numpy() - years[0]) * len(feeders) + known["feeder"].to_numpy()
@@ -67,7 +67,7 @@ def feeder_indices(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
 
 
 def cause_indices(sums: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """What each cause adds to the system's indices: a row a year and cause, SUMS and INDICES.
+    """What each cause adds to the system's indices: a row a year and cause, OBSERVED_SUMS and OBSERVED_INDICES.
 
     Causes sum to the system's SAIFI, SAIDI, MAIFI and MAIFI_E. A blank cause is "".
     """

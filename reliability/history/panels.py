@@ -53,7 +53,8 @@ class SystemParts:
 
 @dataclass(frozen=True)
 class Panel:
-    """Yearly sums of parts: `sums` has (y, g) each by name of SUMS, and "events" with a sustained interruption.
+    """Yearly sums of parts: `sums` has (y, g) each by name of OBSERVED_SUMS, and "events" with a sustained
+    interruption.
 
     momentary_recorded: (g,) see `SystemParts`. momentary_complete: whether the study says that every device has its
     momentary events recorded; else MAIFI_E is a least value that neither ranks nor has a trend.

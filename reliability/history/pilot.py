@@ -108,7 +108,7 @@ def fleet_of(counts: np.ndarray, years: float) -> Fleet:
 
 
 def plan_pilot(fleet: Fleet, ratio: float) -> Pilot | None:
-    """Pilots of SHARES of the fleet in STEPS; None where the records or the expected effect allow no plan."""
+    """Pilots of SHARES of the fleet in YEARLY_PARTS; None where the records or the expected effect allow no plan."""
     if fleet.laterals < 2 or not fleet.rate > 0 or not 0 < ratio < 1:
         return None
     sizes = sorted({min(max(round(share * fleet.laterals), 1), fleet.laterals - 1) for share in SHARES})

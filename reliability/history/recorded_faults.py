@@ -26,8 +26,8 @@ _BLANK = 2
 
 @dataclass(frozen=True)
 class FaultCounts:
-    """Recorded faults: at_unit (U, KINDS) in a unit, at_device (R, KINDS) at a reclosing device; without_place: events
-    with no section."""
+    """Recorded faults: at_unit (U, RECORDED_KINDS) in a unit, at_device (R, RECORDED_KINDS) at a reclosing device;
+    without_place: events with no section."""
 
     at_unit: np.ndarray
     at_device: np.ndarray

@@ -27,7 +27,7 @@ _RULES = {
 class SelectionBasis:
     """Which comparison decides, why, and which days before are left out.
 
-    decides: RAW, PREDICTIVE or BOTH. sentence: how the laterals were chosen and what follows.
+    decides: RAW, PREDICTIVE or BOTH_MUST_AGREE. sentence: how the laterals were chosen and what follows.
     left_out: first and last day of the time before that only served the choice, or None.
     """
 

@@ -16,7 +16,7 @@ def single_events(records: Records, sums: pd.DataFrame, events: MajorEvents, ids
     """The largest event of each major event day: a row a day, ascending.
 
     sums: see `observed.tally`. ids: event_id by spreadsheet row. Columns: event_id, section_id ("" unknown),
-    customer_minutes (of the event), share (0-1 of the day's), mostly_one (share of MOST or more).
+    customer_minutes (of the event), share (0-1 of the day's), mostly_one (share of MOST_OF_A_DAY or more).
     """
     major = np.isin(sums["day"].to_numpy(), events.days.index.to_numpy())
     steps = records.steps[major].reset_index(drop=True)

@@ -132,7 +132,7 @@ def amounts_of(network: Network) -> dict[str, Quantity]:
 
 
 def counts(effect: Consequences, customers: Quantity) -> dict[str, np.ndarray]:
-    """What an event of each row adds to the measures COUNTED, (r,) by name."""
+    """What an event of each row adds to the measures COUNTED_MEASURES, (r,) by name."""
     events = effect.momentary_events(customers)
     amounts = {"ci": effect.sustained(customers), "momentary_events": events,
                "momentary_interruptions": events * effect.openings}

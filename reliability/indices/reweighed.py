@@ -49,9 +49,9 @@ class _Waits:
 class _Scenario:
     """Matrices of a scenario by what multiplies the rates of their rows.
 
-    counted: (COUNTED · n, r), by nothing more. waits: of customers and load. interrupted: (KINDS · n, r), by nothing or
-    hours; at_block: the same, by the hours that waiting is longer. momentary: the same, by nothing or `openings` (r,).
-    repair: (r,) whether a block waits.
+    counted: (COUNTED_MEASURES · n, r), by nothing more. waits: of customers and load. interrupted: (CUSTOMER_KINDS · n,
+    r), by nothing or hours; at_block: the same, by the hours that waiting is longer. momentary: the same, by nothing or
+    `openings` (r,). repair: (r,) whether a block waits.
     """
 
     counted: sparse.csr_array

@@ -20,9 +20,10 @@ SEEN_SUMS = ("interruptions", "hours", "extra", "events", "momentary_interruptio
 
 
 class Seen:
-    """Adds up events of a network of n sections; results are (n, KINDS), for customers of each kind.
+    """Adds up events of a network of n sections; results are (n, CUSTOMER_KINDS), for customers of each kind.
 
-    0 for a kind of which the network has none. sums: what was added up elsewhere, (n, KINDS) by name of `SEEN_SUMS`.
+    0 for a kind of which the network has none. sums: what was added up elsewhere, (n, CUSTOMER_KINDS) by name of
+    `SEEN_SUMS`.
     """
 
     def __init__(self, network: Network, sums: Mapping[str, np.ndarray] | None = None):
@@ -102,7 +103,7 @@ def _occurring(network: Network) -> tuple[bool, bool, bool]:
 
 
 def placing(network: Network, shares: Shares, at: np.ndarray, within: np.ndarray) -> sparse.csr_array:
-    """(KINDS · n, r): what rates of rows (r,) come to at the places where their events touch, as `Seen` adds them."""
+    """(CUSTOMER_KINDS · n, r): what rates of rows (r,) come to where their events touch, as `Seen` adds them."""
     n, rows = len(network), np.arange(len(at))
     apart = np.flatnonzero(shares.inside != shares.outside)
     parts = [(kind * n + at, rows, share) for kind, share in enumerate((shares.outside, shares.whole, shares.unserved))

@@ -71,9 +71,10 @@ _Chunk = tuple[dict[str, np.ndarray], dict[str, np.ndarray]]
 class Simulated:
     """Totals of S scenarios in every year of every trial.
 
-    totals: by measure, (S, trials, years): COUNTED and TIMED of indices/measures, and extra measures asked for. draws:
-    (trials,) value of each uncertain assumption. precise: whether the standard error sought was reached; None where
-    trials were fixed. limited: whether fewer trials were run than asked for, to stay within the memory bound.
+    totals: by measure, (S, trials, years): COUNTED_MEASURES and TIMED of indices/measures, and extra measures asked
+    for. draws: (trials,) value of each uncertain assumption. precise: whether the standard error sought was reached;
+    None where trials were fixed. limited: whether fewer trials were run than asked for, to stay within the memory
+    bound.
     """
 
     scenarios: tuple[str, ...]

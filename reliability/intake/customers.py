@@ -23,8 +23,8 @@ CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
 class SectionLoads:
     """What hangs on the sections.
 
-    sums: SUMMED, (sections,) each, NaN where nothing is stated. rows, placed_rows, customers, placed_customers: totals
-    in and placed. section_of: transformer's or meter's name → section, −1 where it is not placed.
+    sums: SUMMED_COLUMNS, (sections,) each, NaN where nothing is stated. rows, placed_rows, customers, placed_customers:
+    totals in and placed. section_of: transformer's or meter's name → section, −1 where it is not placed.
     """
 
     sums: pd.DataFrame
@@ -176,7 +176,7 @@ def _hung(rows: pd.DataFrame) -> np.ndarray:
 
 
 def _numbers(rows: pd.DataFrame) -> pd.DataFrame:
-    """SUMMED of the rows: a meter counts 1, energy becomes load, a class word says whose customers they are."""
+    """SUMMED_COLUMNS of the rows: a meter counts 1, energy becomes load, a class word says whose customers they are."""
     numbers = rows[list(SUMMED_COLUMNS)].copy()
     summed = numbers[list(CLASSES)].sum(axis=1, min_count=1)
     numbers["customers"] = numbers["customers"].fillna(summed)

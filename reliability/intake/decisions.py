@@ -17,7 +17,7 @@ DECISION_ORDER = (KIND, COLUMN, NUMBER, UNIT, WORD, TIME, PLACE, NETWORK)
 class Decision:
     """One thing that is open.
 
-    step: which of STEPS it belongs to. table: the table's name; kind: its kind, "" where that is what is open.
+    step: which of DECISION_ORDER it belongs to. table: the table's name; kind: its kind, "" where that is what is open.
     column: theirs, or ours where there is none. value: the word, header or id it is about. rows: how many rows have
     it. question: what is to be decided. suggestion: what is probably meant, marked as a guess; "" for none.
     """

@@ -53,10 +53,10 @@ class ImportReport:
 class Imported:
     """A study made of exports.
 
-    tables: name of a table of a study → frame, for those of TABLES that there is something to write of. settings:
-    study.toml. recipe: as import.toml has it. segment_sections: segment_id, section_id, order, reversed. places: kind,
-    name, section_id of every name that the exports use. routes: section_id → (points, 2) longitude and latitude.
-    ties: open points, see `ties.Ties`.
+    tables: name of a table of a study → frame, for those of WRITTEN_TABLES that there is something to write of.
+    settings: study.toml. recipe: as import.toml has it. segment_sections: segment_id, section_id, order, reversed.
+    places: kind, name, section_id of every name that the exports use. routes: section_id → (points, 2) longitude and
+    latitude. ties: open points, see `ties.Ties`.
     """
 
     tables: Mapping[str, pd.DataFrame]

@@ -23,8 +23,8 @@ class Tree:
     """Sections before any are merged, (n,) each: the fed spans, then sections of no length.
 
     span: the span a section is, or stands on or before (−1 at a source). parent: section that feeds it, −1 at a source.
-    why: LINE, or what a section of no length is for. names: those of sections of no length. device: DEVICE_COLUMNS and
-    EXTRA of the device that heads each section. node: (nodes,) section whose end a node is. source: source node of
+    why: ON_LINE, or what a section of no length is for. names: those of sections of no length. device: DEVICE_COLUMNS
+    and EXTRA of the device that heads each section. node: (nodes,) section whose end a node is. source: source node of
     each section that has no parent, −1 else. device_at: device's name → section. kinds: (n,) device of each section.
     """
 
@@ -112,7 +112,7 @@ def matching(spans: Spans, devices: Devices, i: int, beyond: np.ndarray) -> int:
 
 
 def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Findings) -> pd.DataFrame:
-    """One row a place and kind, in the order of ORDER: devices of one kind at one place are one, the others aliases."""
+    """One row a place and kind, in the order of DEVICE_ORDER: several of a kind at one place are one, the others aliases."""
     table = table.sort_values([place, "rank", "device"], kind="stable")
     first = ~table.duplicated([place, "rank"]).to_numpy()
     lead = table["device"].to_numpy()[first]

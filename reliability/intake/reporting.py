@@ -40,7 +40,7 @@ def import_report(typed: Typed, spans: Spans, tree: Tree, feeder: np.ndarray, fr
 
 def _note_totals(totals: pd.DataFrame, findings: Findings) -> None:
     """No index per customer exists where there are none, no line fails that has no length. totals: a row a feeder, and
-    ALL."""
+    ALL_FEEDERS_LABEL."""
     if not totals["km"].iloc[-1]:
         findings.add("topology", "network_without_length", "No length at all, so that no line has faults: bring a "
                      "column of lengths", RED, [ALL_FEEDERS_LABEL])

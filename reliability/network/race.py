@@ -32,8 +32,8 @@ _MELTS_BIT, _CLEARS_BIT = 1 << 3 * _SLOTS, 1 << 3 * _SLOTS + 1
 class Race:
     """Outcomes of n pairs of a fuse and a reclosing device over the fault current.
 
-    Group g = (pair · KINDS + kind) · PARTS + part has the intervals first[g] … first[g + 1] − 1: `outcome` from
-    `start_a` (A, included) on, up to the next. The first of each group begins at 0.
+    Group g = (pair · OPERATION_KINDS + kind) · FAULT_PARTS + part has the intervals first[g] … first[g + 1] − 1:
+    `outcome` from `start_a` (A, included) on, up to the next. The first of each group begins at 0.
     """
 
     first: np.ndarray

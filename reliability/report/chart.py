@@ -23,7 +23,7 @@ DECADES_FOR_LOG = 2.0       # an axis is logarithmic where its values span so ma
 
 @dataclass(frozen=True)
 class Axis:
-    """Title with its unit, and scale: LINEAR, LOG or DATE (values are then numpy days).
+    """Title with its unit, and scale: LINEAR, LOG_AXIS or DATE (values are then numpy days).
 
     limits: where a measured axis of a PlotChart begins and ends, and ticks: its only ticks; None where the values say
     it.
@@ -243,7 +243,7 @@ def scale_bar(window: tuple[float, float, float, float], miles: bool) -> tuple[f
 
 
 def scale_for(values: Numbers) -> str:
-    """LOG where the values above zero span decades and none lies below it, else LINEAR."""
+    """LOG_AXIS where the values above zero span decades and none lies below it, else LINEAR."""
     finite = np.asarray(values, dtype=float)
     finite = finite[np.isfinite(finite)]
     above = finite[finite > 0]

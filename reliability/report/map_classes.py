@@ -74,7 +74,7 @@ class Classed:
 
 
 def benefit_classes(values: np.ndarray) -> tuple[np.ndarray, list[float]]:
-    """Class of each value (WORSE, NOTHING, 0 … 4), and the upper ends of the classes 0 … 3; NaN is NOTHING."""
+    """Class of each value (WORSE, NO_CLASS, 0 … 4), and the upper ends of the classes 0 … 3; NaN is NO_CLASS."""
     gains = values[values > 0]
     ends = np.unique(np.quantile(gains, (0.2, 0.4, 0.6, 0.8))).tolist() if gains.size else []
     classes = np.searchsorted(ends, values, side="left") if ends else np.zeros(len(values), dtype=int)

@@ -47,7 +47,7 @@ def write_results(results: Results, target: str | Path, *, docx: bool = False, o
     Gives the labelled paragraphs of the report's summary as HTML, "" where the report is not written.
 
     docx: write report.docx too; raises DocxMissing, with nothing written, where python-docx is missing. only: which of
-    KINDS. workers: those forked from this process write files beside each other.
+    DOCUMENTS. workers: those forked from this process write files beside each other.
     """
     if docx:
         require_docx()

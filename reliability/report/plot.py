@@ -52,7 +52,7 @@ PLOT_STYLE = {
 
 
 def figure(chart: Chart) -> Figure:
-    """The chart drawn; STYLE has been set."""
+    """The chart drawn; PLOT_STYLE has been set."""
     if isinstance(chart, MapChart):
         return map_figure(chart)
     wide = EQUAL_WIDTH if isinstance(chart, PlotChart) and chart.equal else WIDTH

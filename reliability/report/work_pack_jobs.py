@@ -29,11 +29,11 @@ class WorkPack:
 
     checks: of all laterals, with the settings chosen for each. jobs: a row a lateral to convert, in order of travel:
     lateral_id, at (its place in `checks`), year of the programme (NO_YEAR: none), device, units, counts, status
-    (READY; HOLD where its verdict is not pass; NO_SHEET for a device other than a sectionalizer), releasable (whether
-    a signature may release it: no check fails and nothing is unknown) and PROBABILITY, NaN where it was not computed.
-    resets: a row a backup whose fast operations change: backup_id, year, fast_operations. view: the network in plan,
-    None without routes; miles: lengths are in miles. actuators_per_year: used up by operations beyond today's, on the
-    average; None where that was not computed.
+    (READY; HOLD_MARK where its verdict is not pass; NO_SHEET for a device other than a sectionalizer), releasable
+    (whether a signature may release it: no check fails and nothing is unknown) and PROBABILITY, NaN where it was not
+    computed. resets: a row a backup whose fast operations change: backup_id, year, fast_operations. view: the network
+    in plan, None without routes; miles: lengths are in miles. actuators_per_year: used up by operations beyond today's,
+    on the average; None where that was not computed.
     """
 
     study_name: str

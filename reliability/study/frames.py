@@ -92,7 +92,7 @@ def study_of_frames(tables: Mapping[str, object], name: str, currency: str,
                     assumptions: Mapping[str, object]) -> Study:
     """See `Study.from_frames`.
 
-    tables: frames by name of `columns.TABLES`, GeoJSON under ROUTES; None where the study has none.
+    tables: frames by name of `columns.COLUMN_TABLES`, GeoJSON under ROUTES; None where the study has none.
     """
     assumptions, costs = with_costs_named(assumptions)
     arguments = stated(assumptions, name=name, currency=currency, scenarios=scenario_entries(scenarios),

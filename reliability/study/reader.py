@@ -36,7 +36,7 @@ class Reader(Protocol):
         """Assumptions and scenarios; None where they cannot be read."""
 
     def name_of(self, table: str) -> str | None:
-        """How a table of `columns.TABLES` is called in messages, None where the study has none."""
+        """How a table of `columns.COLUMN_TABLES` is called in messages, None where the study has none."""
 
     def rows(self, table: str) -> Rows | None:
         """Rows of a table that is there; None where they cannot be read."""

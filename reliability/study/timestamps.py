@@ -40,7 +40,7 @@ class Timestamps:
     """A column of times. local: (n,) datetime64[s], NaT where status is not GOOD.
 
     offset_s: (n,) seconds that `local` is ahead of UTC where the text states an offset, else NaN. status: (n,) GOOD,
-    BLANK, UNREADABLE or FAR. date_only: (n,) no time of day was given. year_first: (n,) the year is written first.
+    BLANK_TIME, UNREADABLE or FAR. date_only: (n,) no time of day was given. year_first: (n,) the year is written first.
     """
 
     local: np.ndarray

@@ -23,7 +23,7 @@ BINS = 60
 
 
 def value(now: ScenarioResults, scenario: int, key: str) -> float:
-    """Expected value of one of MEASURES."""
+    """Expected value of one of COMPARED_MEASURES."""
     return now.callouts[scenario] if key == "callouts" else now.indices[scenario][key]
 
 
@@ -31,7 +31,7 @@ def value(now: ScenarioResults, scenario: int, key: str) -> float:
 class Indices:
     """Indices of scenarios as `bars` shows them: of a state or of a recorded run.
 
-    expected: by key of MEASURES, of each scenario. simulated: quantiles of a year by key, of each scenario.
+    expected: by key of COMPARED_MEASURES, of each scenario. simulated: quantiles of a year by key, of each scenario.
     """
 
     names: list[str]

@@ -56,8 +56,8 @@ def table(frame: pd.DataFrame, name: str, key: str, *, height: int | None = None
           **options: Any) -> Any:
     """A table to look at and to download: heads in words, numbers as everywhere, what does not exist a dash.
 
-    column_config: by column a `Header` or its label where it is not that of `headers.HEADERS`, or a layout. data: what
-    is downloaded, where that is not what is shown.
+    column_config: by column a `Header` or its label where it is not that of `headers.COLUMN_HEADERS`, or a layout.
+    data: what is downloaded, where that is not what is shown.
     """
     if height:
         options["height"] = height

@@ -43,7 +43,7 @@ MAP_PIXELS, WIDE_HEIGHT = 560, 640     # pixels, of a map beside something, and 
 
 @dataclass(frozen=True)
 class Look:
-    """What is looked at: a feeder (ALL for every one), a measure of MEASURES, and whether it is the map."""
+    """What is looked at: a feeder (ALL_FEEDERS for every one), a measure of MAP_MEASURES, and whether it is the map."""
 
     feeder: str
     measure: str

@@ -188,7 +188,7 @@ def bound(memory: int) -> None:
 def main(memory: str, most_cells: str, most_unpacked: str, wanted: str) -> int:
     """Read standard input, write JSON to standard output; returns the exit status.
 
-    memory, most_cells, most_unpacked: see `bound` and `read`. wanted: a sheet's name, or ALL.
+    memory, most_cells, most_unpacked: see `bound` and `read`. wanted: a sheet's name, or ALL_SHEETS.
     """
     try:
         bound(int(memory))

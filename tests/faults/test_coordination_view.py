@@ -58,7 +58,7 @@ def outcome_by_hand(study, found, ceiling_a, fuse: int, recloser: int, kind: int
 
 
 def shares_by_hand(study, found, i: int, ceiling_a: np.ndarray) -> np.ndarray:
-    """(KINDS, OUTCOMES) of section i, at DENSE places along it."""
+    """(OPERATION_KINDS, outcomes) of section i, at DENSE places along it."""
     network, values, result = study.network, study.values, np.zeros((OPERATION_KINDS, len(OUTCOME_WORDS)))
     at, fuse = i, None
     while DEVICES[found.device[at]] not in RECLOSING if found.device[at] >= 0 else True:

@@ -112,7 +112,7 @@ def test_parts_sum_to_the_whole():
 
 
 def slow_tally(records) -> np.ndarray:
-    """SUMS over all years, row by row."""
+    """OBSERVED_SUMS over all years, row by row."""
     total = dict.fromkeys(OBSERVED_SUMS, 0.0)
     for step in records.steps.itertuples():
         if step.counted and step.seconds > 300:
