@@ -19,7 +19,7 @@ from reliability.business.cashflow import present_worth
 from reliability.business.group_effects import EFFECTS_OF_FAULTS, SAVING, GroupEffects, fault_groups
 from reliability.network.application import check_laterals, standing_today
 from reliability.network.conversions import may_convert
-from reliability.network.devices import CODE, codes_of
+from reliability.network.devices import CODE, RECLOSES, codes_of
 from reliability.network.model import Model
 from reliability.network.protection import Protection, counts_too_many, most_counts, protection
 from reliability.network.tree import Network
@@ -191,15 +191,16 @@ def _cases(model: Model, as_built: Protection, settings: Sequence[int | None],
 def _open_to_conversion(network: Network) -> np.ndarray:
     """Candidates that a choice may convert, (h,) bool: none underground, and none that backs up other candidates.
 
-    A device that recloses and has candidates behind it stays, so that what is chosen for those does not depend on
-    what is chosen for it, and effects of different candidates add.
+    A device that recloses and backs up candidates stays, so that what is chosen for those does not depend on what is
+    chosen for it, and effects of different candidates add. Candidates behind a reclosing device inside a lateral are
+    backed up by that, whatever stands at the lateral's head.
     """
     heads = network.candidates
     behind = network.parent[heads]
     backing = np.zeros(len(network), dtype=bool)
     outer = np.where(behind >= 0, network.unit[behind], -1)
     backing[outer[outer >= 0]] = True
-    return np.isin(heads, may_convert(network)) & ~backing[heads]
+    return np.isin(heads, may_convert(network)) & ~(backing & RECLOSES[network.device])[heads]
 
 
 def _sound_inside(model: Model, device: str) -> np.ndarray:

@@ -54,11 +54,12 @@ def _money_by_unit(table: OutcomeTable, values: Assumptions, costs: CostTable, d
 
 
 def total_factors(model: Model, draws: RateDraws) -> np.ndarray:
-    """Faults of the whole network at each joint draw over those at the means, (K,)."""
+    """Faults of the whole network at each joint draw over those at the means, (K,); 1 where nothing can fail."""
     table = build_outcomes(model, (UNCHANGED,))
     rates = row_rates(table, model.values)
     permanent, unit = table.kinds == PERMANENT_BIT, draws.unit_of[table.section]
     units = draws.temporary.shape[1]
     weights = [np.bincount(unit[those], rates[those], units) for those in (~permanent, permanent)]
     total = weights[0] @ draws.temporary.T + weights[1] @ draws.permanent.T
-    return np.asarray(total / (weights[0].sum() + weights[1].sum()))
+    at_means = float(weights[0].sum() + weights[1].sum())
+    return np.asarray(total / at_means) if at_means else np.ones(len(total))

@@ -52,12 +52,15 @@ class Observed:
 class Found:
     """Evidence, and what had to be done to it.
 
+    at_unit: (U, 3) sustained records of each unit by kind, those of units without exposure too, of which the evidence
+    has none.
     years, km_years: (U,) that each unit is observed. impossible: units with a kind of record that the protection of
     the time does not allow. devices: (R,) positions of the reclosing devices. without_place: faults recorded without a
     section, whose share the recorded ones are taken to lack everywhere.
     """
 
     evidence: Evidence
+    at_unit: np.ndarray
     years: np.ndarray
     km_years: np.ndarray
     impossible: np.ndarray
@@ -77,8 +80,10 @@ def observed(study: Study, settings: RecordSettings, units: Units, records: Reco
 def find_evidence(study: Study, seen: Observed) -> Found:
     """What is recorded of each unit beside what could be, under the protection that `study` models."""
     units, operations = seen.units, seen.operations
-    times = list(spells(study, seen.settings, seen.first, seen.last))
-    shows = recording(units, times, *_spans(operations))
+    monitored, read = _spans(operations)
+    # counters may be read over more time than the outage records cover
+    times = list(spells(study, seen.settings, min([seen.first, *read.start]), max([seen.last, *read.end])))
+    shows = recording(units, times, monitored, read, (seen.first, seen.last))
     devices = shows.devices
     none = FaultCounts(np.zeros((len(units), 3)), np.zeros((len(devices), 3)), 0)
     counts = fault_counts(seen.records, times, units, devices, seen.covered) if seen.records else none
@@ -91,18 +96,19 @@ def find_evidence(study: Study, seen: Observed) -> Found:
     if seen.covered.any():
         stated_share = [each * seen.stated_years for each in _per_year(study, units, times[0])]
     exposure = units.rate * (seen.record_years + seen.stated_years)
-    impossible, share = _with_floor(counts.at_unit, share, exposure)
+    at_unit, stated = counts.at_unit * (exposure > 0.0)[:, None], seen.stated * (exposure > 0.0)
+    impossible, share = _with_floor(at_unit, share, exposure)
     device_impossible, entries = _device_floor(counts.at_device, shows, exposure)
     entries = _thinned(entries, np.full(len(devices), with_place))
     events_with_place = np.ones(len(devices)) if operations is None else np.where(
         np.isin(devices, operations.logged), 1.0, operations.with_place)
     alone, beside = (_thinned(each, events_with_place) for each in (shows.alone, shows.beside))
     evidence = Evidence(
-        units.group, len(units.group_names), exposure, counts.at_unit, share[0], share[1], seen.stated, stated_share[0],
+        units.group, len(units.group_names), exposure, at_unit, share[0], share[1], stated, stated_share[0],
         stated_share[1], counts.at_device, entries, _events(operations, devices), alone, beside,
         _steps(operations, devices), shows.steps, shows.squares, shows.steps_at_unit, shows.steps_at_device)
     km_years = units.sum(np.nan_to_num(study.network.column["length_km"]) * seen.section_years)
-    return Found(evidence, seen.record_years + seen.stated_years, km_years,
+    return Found(evidence, counts.at_unit, seen.record_years + seen.stated_years, km_years,
                  np.flatnonzero(impossible | device_impossible), devices, counts.without_place)
 
 
@@ -251,7 +257,7 @@ def _per_year(study: Study, units: Units, today: Spell) -> list[np.ndarray]:
     start = np.full(len(study.network), np.datetime64("2000-01-01", "s"))
     year = replace(today, start=start, end=start + np.timedelta64(int(SECONDS_PER_YEAR), "s"))
     none = TimeSpans(np.array([], dtype=int), start[:0], start[:0])
-    shows = recording(units, [year], none, none)
+    shows = recording(units, [year], none, none, (start[0], year.end[0]))
     in_unit, at_device = ([_of_units(entries, units, kind) for kind in ("temporary", "permanent")]
                           for entries in (shows.at_unit, shows.at_device))
     nothing = in_unit[0] + in_unit[1] == 0.0

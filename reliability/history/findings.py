@@ -91,8 +91,8 @@ TREATMENTS: dict[str, tuple[str, str]] = {
         "Used as recorded: the section is taken as the place of the fault; a device nearer the source opened."),
     "overlapping_steps": (
         "Steps of one event overlap",
-        "Taken as different customers, as recorded; where the event would then have more customers than its "
-        "source serves, all its sustained steps are reduced in proportion."),
+        "Taken as different customers, as recorded; where the event would then have more customers off at one "
+        "time than its source serves, all its sustained steps are reduced in proportion."),
     "repeated_event": (
         "Same outage under two event_ids",
         "Left out; the earlier one counts. Both outages are at one place, overlap in time and have as many customers, "
@@ -101,6 +101,14 @@ TREATMENTS: dict[str, tuple[str, str]] = {
     "repeated_event_counted": (
         "Same outage under two event_ids, it seems",
         "Counted twice, as the study asks (history.count_duplicates_once)."),
+    "goes_on": (
+        "Begins before an outage of the same place and customers has ended, and lasts longer",
+        "Taken as one outage with the earlier: nobody is interrupted again, and the minutes count from its end. Both "
+        "have as many customers, and together more than are served there. A key of the study "
+        "(history.count_duplicates_once) counts both in full."),
+    "goes_on_counted": (
+        "Begins before an outage of the same place and customers has ended, and lasts longer",
+        "Counted in full beside the earlier one, as the study asks (history.count_duplicates_once)."),
     "inside_another": (
         "Begins inside the outage of a device above",
         "Customers who were off already are not interrupted again, and their minutes count from the end of the outage "

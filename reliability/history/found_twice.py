@@ -2,7 +2,8 @@
 
 *Under two ids*: records of two events at one place that overlap in time and have as many customers each, where the two
 together have more customers than are served there (some must be in both), or where the two begin, or end, within five
-minutes of each other. The later record is left out.
+minutes of each other. The later record is left out. Where neither is near and the later one lasts longer, it goes on
+where the earlier ends, as one outage with it: nobody is interrupted again, and its minutes count from there.
 
 *Inside another*: a sustained record that begins while a sustained record of a place above it is open. Of its customers
 those are off already that the open steps above and it share, as the two have more customers together than are served
@@ -30,12 +31,14 @@ CLOSE_SECONDS = 300     # our choice, that of a momentary event
 class FoundTwice:
     """What was found; arrays over the steps (n,).
 
-    repeats: steps of an event that repeats another. of_event: code of the event that each step repeats or lies inside
-    of, −1 without. inside: sustained steps some customers of which are off already. already_off: these customers.
-    off_seconds: from the step's start until the outage above it ended, at most its duration.
+    repeats: steps of an event that repeats another. goes_on: of one that goes on where another at its place ends.
+    of_event: code of the event that each step repeats, goes on from or lies inside of, −1 without. inside: sustained
+    steps some customers of which are off already. already_off: these customers, and those of what goes on.
+    off_seconds: from the step's start until the other outage ended, at most its duration.
     """
 
     repeats: np.ndarray
+    goes_on: np.ndarray
     inside: np.ndarray
     of_event: np.ndarray
     already_off: np.ndarray
@@ -55,7 +58,7 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     frame = frame[steps["counted"].to_numpy()]
     of_event = np.full(n, -1, dtype=np.int64)
     records, code = _records(frame)
-    original = _repeated(records, network)
+    original, before = _repeated(records, network)
     again = original >= 0
     repeats = np.zeros(n, bool)
     repeats[frame["at"].to_numpy()[again[code]]] = True
@@ -63,7 +66,16 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     lasting = frame[frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]]
     already, off, above = np.zeros(n), np.zeros(n), np.full(n, -1, dtype=np.int64)
     already[lasting["at"]], off[lasting["at"]], above[lasting["at"]] = _inside(lasting, network)
-    return FoundTwice(repeats, already > 0, np.where(repeats, of_event, above), already, off)
+    inside = already > 0
+    begun, over = lasting["start"].to_numpy(), lasting["end"].to_numpy()
+    earlier = before[code[np.isin(frame["at"], lasting["at"])]]
+    until = np.where(earlier >= 0, np.minimum(over, records["end"].to_numpy()[earlier]) - begun, 0)
+    at = lasting["at"].to_numpy()[until > 0]
+    already[at], off[at] = lasting["customers"].to_numpy()[until > 0], until[until > 0]
+    above[at] = records["event"].to_numpy()[earlier[until > 0]]
+    goes_on = np.zeros(n, bool)
+    goes_on[at] = True
+    return FoundTwice(repeats, goes_on, inside & ~goes_on, np.where(repeats, of_event, above), already, off)
 
 
 def _records(frame: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
@@ -76,8 +88,8 @@ def _records(frame: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     return records, code
 
 
-def _repeated(records: pd.DataFrame, network: Network) -> np.ndarray:
-    """The record that each repeats, −1 where it repeats none, (records,)."""
+def _repeated(records: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarray]:
+    """The record that each repeats, and the one that it goes on from, −1 without, (records,) each."""
     customers, start, end = (records[name].to_numpy() for name in ("customers", "start", "end"))
     keys = [records[name].to_numpy() for name in ("customers", "sustained", "planned", "place")]
     order = np.lexsort((records["at"].to_numpy(), start, *keys))
@@ -86,9 +98,10 @@ def _repeated(records: pd.DataFrame, network: Network) -> np.ndarray:
     served = np.where(section >= 0, network.customers_below[section] * records["growth"].to_numpy(), np.inf)
     crowded = 2.0 * customers > served * (1.0 + 1e-12)
     original = np.full(len(records), -1, dtype=np.int64)
-    first = -1
+    before = original.copy()
+    first, lasting = -1, records["sustained"].to_numpy(dtype=bool)
     if not same.any():
-        return original
+        return original, before
     group = np.cumsum(~same)
     low, stride = int(start.min()), int(end.max() - start.min()) + 1
     open_until = np.maximum.accumulate(group * stride + end[order] - low)     # of the earlier records of a group
@@ -98,11 +111,14 @@ def _repeated(records: pd.DataFrame, network: Network) -> np.ndarray:
         i = order[k]
         overlaps = same[k] and start[i] < end[first] and customers[i] > 0
         close = overlaps and (start[i] - start[first] <= CLOSE_SECONDS or abs(end[i] - end[first]) <= CLOSE_SECONDS)
-        if overlaps and (close or crowded[i]):
+        if overlaps and (close or (crowded[i] and not (lasting[i] and end[i] > end[first]))):
             original[i] = first
-        elif not same[k] or end[i] > end[first]:
+            continue
+        if overlaps and crowded[i]:
+            before[i] = first
+        if not same[k] or end[i] > end[first]:
             first = i
-    return original
+    return original, before
 
 
 def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -299,8 +299,8 @@ def _limit_customers(steps: pd.DataFrame, network: Network,
     at = np.flatnonzero(used)
     at = at[pd.Series(key[at]).duplicated(keep=False).to_numpy()]
     if at.size:
-        total = pd.Series(customers[at]).groupby(key[at]).transform("sum").to_numpy()
-        above = total > most[at]
+        total = _off_at_once(steps.iloc[at], customers[at], key[at])
+        above = total > most[at] * (1.0 + 1e-9)
         overlap[at[above]] = True
         customers[at[above]] *= most[at][above] / total[above]
         overlap[at] |= _later_starts(steps.iloc[at])
@@ -318,20 +318,40 @@ def _counted_once(steps: pd.DataFrame, network: Network, served: Served, setting
     first = dict(zip(event[::-1].tolist(), row[::-1].tolist(), strict=True))
     once = settings.count_duplicates_once
     findings = []
-    for code, where, link in (("repeated_event", found.repeats, "as"), ("inside_another", found.inside, "inside")):
+    for code, where, link in (("repeated_event", found.repeats, "as"), ("goes_on", found.goes_on, "goes on from"),
+                              ("inside_another", found.inside, "inside")):
         at = np.flatnonzero(where)
         if at.size:
             pairs = dict.fromkeys(zip(event[at].tolist(), found.of_event[at].tolist(), strict=True))
             named = tuple(" ".join((_named(first[a], ids), link, _named(first[b], ids))) for a, b in pairs)
             findings.append(Finding(code if once else f"{code}_counted", np.sort(row[at]), named))
-    off = np.where(found.inside & once, found.already_off, 0.0)
-    steps = steps.assign(already_off=off, off_seconds=np.where(found.inside & once, found.off_seconds, 0.0))
+    off = np.where(once, found.already_off, 0.0)
+    steps = steps.assign(already_off=off, off_seconds=np.where(once, found.off_seconds, 0.0))
+    if once and found.goes_on.any():
+        of = np.arange(event.max() + 1)
+        at = np.flatnonzero(found.goes_on)
+        for k in at[np.argsort(steps["started"].to_numpy()[at], kind="stable")].tolist():
+            of[event[k]] = of[found.of_event[k]]         # the one that it goes on from may go on from another
+        steps = steps.assign(event=np.where(found.goes_on, of[event], event))
     return steps[~(found.repeats & once)].reset_index(drop=True), tuple(findings)
 
 
 def _named(row: int, ids: Mapping[int, str]) -> str:
     """An event by its id and first row."""
     return f"{ids[row] or 'without id'} (row {row})"
+
+
+def _off_at_once(part: pd.DataFrame, customers: np.ndarray, key: np.ndarray) -> np.ndarray:
+    """Most customers that the steps of an event have off at one time at one source, (n,) at each of its steps.
+
+    A step that begins as another ends comes after it. key: (n,) of event and source.
+    """
+    group = pd.factorize(key)[0]
+    start = part["started"].to_numpy().astype("datetime64[s]").astype(np.int64)
+    end = start + np.maximum(part["seconds"].to_numpy(), 1.0).astype(np.int64)
+    change, time, of = np.concatenate([customers, -customers]), np.concatenate([start, end]), np.tile(group, 2)
+    order = np.lexsort((change, time, of))
+    return pd.Series(change[order]).groupby(of[order]).cumsum().groupby(of[order]).max().to_numpy()[group]
 
 
 def _later_starts(part: pd.DataFrame) -> np.ndarray:

@@ -171,7 +171,7 @@ def _recorded(units: Units, found: Found) -> np.ndarray:
     """Recorded faults of each unit by kind, (U, 3); those at a reclosing device are of the unit in which it stands."""
     at_devices = [np.bincount(units.of_section[found.devices], of_kind, len(units))
                   for of_kind in found.evidence.at_device.T]
-    return found.evidence.at_unit + np.stack(at_devices, axis=1)
+    return found.at_unit + np.stack(at_devices, axis=1)
 
 
 def _groups_frame(units: Units, estimate: Estimate, seen: np.ndarray) -> pd.DataFrame:

@@ -94,12 +94,14 @@ class TimeSpans:
         return total[which] / SECONDS_PER_YEAR
 
 
-def recording(units: Units, times: Iterable[Spell], monitored: TimeSpans, read: TimeSpans) -> Recording:
+def recording(units: Units, times: Iterable[Spell], monitored: TimeSpans, read: TimeSpans,
+              covered: tuple[np.datetime64, np.datetime64]) -> Recording:
     """What the records can show, under the protection of each time.
 
-    monitored: when the momentary events of a device are recorded. read: spans of its counter readings.
+    monitored: when the momentary events of a device are recorded. read: spans of its counter readings. covered: from
+    when until when there are outage records; times may begin before and end after, where counters are read.
     """
-    rows = pd.concat([_of_spell(spell, units, monitored, read) for spell in times], ignore_index=True)
+    rows = pd.concat([_of_spell(spell, units, monitored, read, covered) for spell in times], ignore_index=True)
     devices, device = np.unique(rows["device"].to_numpy(), return_inverse=True)
     unit, permanent, k, is_open, own, records, watched, read_time = (rows[name].to_numpy() for name in (
         "unit", "permanent", "openings", "open", "at_unit", "records", "watched", "read"))
@@ -120,16 +122,18 @@ def recording(units: Units, times: Iterable[Spell], monitored: TimeSpans, read: 
         steps_at_device=entries(at_device, device, read_time * k, count))
 
 
-def _of_spell(spell: Spell, units: Units, monitored: TimeSpans, read: TimeSpans) -> pd.DataFrame:
+def _of_spell(spell: Spell, units: Units, monitored: TimeSpans, read: TimeSpans,
+              covered: tuple[np.datetime64, np.datetime64]) -> pd.DataFrame:
     """The rows of the outcome table of one time, with the faults expected of each while it lasted.
 
     Columns: unit; device (position of the reclosing device); permanent, open (something stays open), at_unit (other
     than a reclosing device); openings; records, watched, read: faults at the assumed rates, were all temporary or all
-    permanent, in all of the time, while events are recorded, and within counter readings.
+    permanent, in all of the time that is covered, while events are recorded, and within counter readings.
     """
     table = build_outcomes(_of_both_kinds(spell.model), (UNCHANGED,))
-    years = (spell.end - spell.start).astype("timedelta64[s]").astype(float) / SECONDS_PER_YEAR
-    table = table.take(np.flatnonzero(years[table.section] > 0.0))
+    table = table.take(np.flatnonzero((spell.end > spell.start)[table.section]))
+    recorded = np.minimum(spell.end, covered[1]) - np.maximum(spell.start, covered[0])
+    years = recorded.astype("timedelta64[s]").astype(float) / SECONDS_PER_YEAR
     opened, permanent = table.opened[0], table.kinds == PERMANENT_BIT
     rate, section = _rates_of_certain_kind(table, spell.model), table.section
     device_of = table.recloser[0]

@@ -75,7 +75,7 @@ def unit_blocks(rows: UnitRows, coefficients: Callable[[np.ndarray], Coefficient
     by_unit = np.argsort(rows.unit, kind="stable")
     events = np.cumsum(rows.rate[by_unit]) / EVENTS_A_YEAR
     size = np.floor(np.maximum(events, np.arange(len(by_unit)) / ROWS_PER_BLOCK))
-    first = np.append(True, np.diff(rows.unit[by_unit]) > 0)
+    first = np.append(True, np.diff(rows.unit[by_unit]) > 0)[:len(by_unit)]
     # a unit goes whole into the block in which it begins
     block = np.empty(len(by_unit), dtype=np.int64)
     block[by_unit] = np.unique(size[first][np.cumsum(first) - 1], return_inverse=True)[1]

@@ -112,7 +112,7 @@ def matching(spans: Spans, devices: Devices, i: int, beyond: np.ndarray) -> int:
 
 
 def _one_a_kind(table: pd.DataFrame, place: str, devices: Devices, findings: Findings) -> pd.DataFrame:
-    """One row a place and kind, in the order of DEVICE_ORDER: several of a kind at one place are one, the others aliases."""
+    """One row a place and kind, in the order of DEVICE_ORDER: several of a kind there are one, the others aliases."""
     table = table.sort_values([place, "rank", "device"], kind="stable")
     first = ~table.duplicated([place, "rank"]).to_numpy()
     lead = table["device"].to_numpy()[first]

@@ -15,7 +15,7 @@ from reliability.business.options import EFFECTS, build_options
 from reliability.business.zero_capital import ALLOWED, BLOCKED, zero_capital_scenarios
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.expected import expected_values
-from reliability.network.devices import BACKS_UP
+from reliability.network.devices import BACKS_UP, RECLOSES
 from reliability.network.model import Model
 from reliability.network.protection import protection
 from reliability.network.tree import build_network
@@ -32,8 +32,9 @@ FAULT_ARRAYS = ("fault_ci", "fault_customer_hours", "fault_load_kwh", "fault_mom
 
 
 def backing_none(network) -> np.ndarray:
-    """Candidates with no other candidate in their unit or beyond it, positions."""
+    """Candidates that are no reclosing device with other candidates behind it, positions."""
     inner = {int(network.unit[network.parent[h]]) for h in network.candidates if network.parent[h] >= 0}
+    inner = {h for h in inner if RECLOSES[network.device[h]]}
     return np.array([h for h in network.candidates if h not in inner], dtype=int)
 
 
@@ -158,6 +159,19 @@ def test_what_a_lateral_has_already_is_not_offered():
     again = options.rows[(options.rows["device"] == "sectionalizer") & (ids[options.rows["lateral"]] == "t1")]
     assert np.all(again["capex"] == 0.0)
     assert options.rows.index.tolist() == list(range(len(options.rows)))
+
+
+def test_a_fuse_above_a_reclosing_device_that_backs_up_others_is_offered():
+    """The fuse F3 stands behind the recloser R2, whatever heads the lateral: both are candidates, and effects add."""
+    study = study_of(({"section_id": "main", "parent_id": "", "device": "breaker", "customers": 500, "length_km": 2.0},
+                      {"section_id": "F1", "parent_id": "main", "device": "fuse", "customers": 100, "length_km": 15.0},
+                      {"section_id": "R2", "parent_id": "F1", "device": "lateral_recloser", "customers": 30,
+                       "length_km": 3.0},
+                      {"section_id": "F3", "parent_id": "R2", "device": "fuse", "customers": 5, "length_km": 0.5}))
+    options = options_of(study)
+    ids = options.network.ids[options.heads].astype(str)
+    rows = options.rows[options.rows["lateral"] >= 0]
+    assert set(ids[rows["lateral"]]) == {"F1", "F3"}
 
 
 def test_no_more_counts_are_offered_than_a_sectionalizer_has_and_one_behind_two_operations():

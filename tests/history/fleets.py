@@ -61,7 +61,7 @@ def draw(law: FleetLaw, rng: np.random.Generator) -> tuple[LateralYears, np.ndar
 
 
 def verdicts(law: FleetLaw, fleets: int, decides: str = "") -> list[str]:
-    """The verdict on each of so many fleets; decides: RAW, PREDICTIVE or BOTH_MUST_AGREE, as the choice says where ""."""
+    """The verdict on each of so many fleets; decides: RAW, PREDICTIVE, BOTH_MUST_AGREE; "": as the choice says."""
     rng = np.random.default_rng(20)
     found = []
     for _ in range(fleets):

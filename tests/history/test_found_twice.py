@@ -33,7 +33,7 @@ LATERAL = at("one", "10:00", "12:00", 250)
 
 @pytest.mark.parametrize("again", [
     at("two", "10:00", "12:00", 250),
-    at("two", "11:30", "14:00", 250),       # more customers than there are
+    at("two", "10:30", "11:30", 250),       # more customers than there are
     at("two", "10:00", "12:00", 250, cause="other"),
 ])
 def test_an_outage_under_two_ids_counts_once(again):
@@ -73,9 +73,19 @@ def test_a_short_record_between_hides_no_later_one():
     assert codes(read_records(study(rows))) == {"repeated_event": [4]}
 
 
-def test_what_overlaps_only_what_was_left_out_counts():
-    rows = [at("a", "10:00", "11:00", 250), at("b", "10:30", "12:00", 250), at("c", "11:30", "13:00", 250)]
-    assert codes(read_records(study(rows))) == {"repeated_event": [3]}
+@pytest.mark.parametrize(("rows", "minutes"), [
+    ([LATERAL, at("two", "11:30", "14:00", 250)], 240),
+    ([LATERAL, at("two", "11:54", "12:01", 250)], 120),      # ends near: left out
+    ([at("a", "10:00", "11:00", 250), at("b", "10:30", "12:00", 250), at("c", "11:30", "13:00", 250)], 180),
+    ([at("a", "10:00", "11:00", 250), at("b", "10:30", "12:00", 200), at("b", "10:30", "13:00", 50)], 60 + 12 + 60),
+])
+def test_what_lasts_longer_at_one_place_goes_on_where_the_earlier_ends(rows, minutes):
+    """By hand: whoever is off cannot be interrupted again, and is off until the last of the records ends."""
+    assert sums(*rows) == pytest.approx((250, 250 * minutes))
+    assert len(recorded_faults(read_records(study(rows)))) == 1
+    full = sum(r["customers"] for r in map(dict, rows))
+    assert sums(*rows, count_duplicates_once=False)[0] == full
+    assert "goes_on_counted" in codes(read_records(study(rows, count_duplicates_once=False))) or minutes == 120
 
 
 FEEDER = at("feeder", "10:00", "12:00", 1000, "A")

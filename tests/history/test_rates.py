@@ -11,13 +11,13 @@ import pytest
 from reliability.history.outages import read_records, records_of
 from reliability.history.rates import LearnedRates, learn_rates, learned_study
 from reliability.network.rates import fault_rates
-from reliability.pipeline import expect, learned_rates
+from reliability.pipeline import analyse, expect, learned_rates
 from reliability.schema.assumptions import Range
 from reliability.schema.problems import StudyError
 from reliability.study import open_study
 from reliability.study.study import Study
 from tests.history.recorded_fleets import Fleet, fleet
-from tests.history.records import outage, study
+from tests.history.records import TWO_FEEDERS, outage, study
 from tests.networks import study_of
 
 PERIOD = {"records_from": "2021-01-01", "records_to": "2023-12-31"}
@@ -42,6 +42,29 @@ def with_learned(made: Study) -> Study:
 @pytest.fixture(scope="module")
 def small() -> LearnedRates:
     return learned(study(ROWS, **PERIOD))
+
+
+def test_units_without_exposure_tell_nothing_of_the_others():
+    """Records of laterals without length are no faults of a rate, however many; they are listed all the same."""
+    bare = [LATERAL | {"section_id": f"Z{k}", "length_km": 0.0, "customers": 10} for k in range(3)]
+    sections = (*TWO_FEEDERS, *bare)
+    days = [f"2021-{1 + k % 12:02d}-{1 + k // 12:02d}T" for k in range(60)]
+    many = [outage(f"z{k}", f"{day}10:00", f"{day}11:00", 10, f"Z{k % 3}") for k, day in enumerate(days)]
+    placed = ROWS[:3]
+    with_them = learned(study([*placed, *many], sections, **PERIOD))
+    without = learned(study(placed, sections, **PERIOD))
+    assert with_them.priors["shape"].tolist() == without.priors["shape"].tolist()
+    seen = with_them.units["rate_per_km"].notna().to_numpy()
+    assert seen.sum() == 4
+    assert with_them.units["rate_per_km"][seen].tolist() == without.units["rate_per_km"][seen].tolist()
+    assert with_them.units.set_index("unit")["faults"][["Z0", "Z1", "Z2"]].tolist() == [20, 20, 20]
+
+
+def test_a_study_in_which_nothing_can_fail_runs_with_learned_rates():
+    sections = tuple(s | {"length_km": 0.0} for s in TWO_FEEDERS)
+    results = analyse(study(ROWS, sections, rates="learned", **PERIOD), trials=5)
+    assert (results.indices["saifi"] == 0.0).all()
+    assert results.simulated.totals["ci"].sum() == 0.0
 
 
 @pytest.fixture(scope="module")

@@ -40,7 +40,8 @@ def shows(*rows: dict, years: float = 1.0, monitored: Parts = ALWAYS, read: Part
         return TimeSpans(np.array([r[0] for r in rows], dtype=int), *(np.array([r[i] for r in rows], "datetime64[s]")
                                                                       for i in (1, 2)))
 
-    return recording(units_of(model, ""), [Spell(model, start, start + years * YEAR)], spans(monitored), spans(read))
+    return recording(units_of(model, ""), [Spell(model, start, start + years * YEAR)], spans(monitored), spans(read),
+                     (FIRST, FIRST + years * YEAR))
 
 
 def of(entries: Entries) -> list[tuple[int, int, float, float]]:
@@ -85,6 +86,18 @@ def test_a_sectionalizer_rides_through_what_clears_before_its_count():
     assert of(found.alone) == [(0, 0, 0.7, 0.0)]
     assert of(found.steps) == [(0, 0, 0.7, 0.0)]
     assert of(found.steps_at_unit) == [(0, 0, 0.6, 2.0)]
+
+
+def test_counters_may_be_read_over_more_time_than_the_records_cover():
+    """A year of records, readings of the two years before and in it: records of one year, steps of three."""
+    model = study_of((BREAKER, FUSE), **(VALUES | {"fast_operations": 2})).model
+    device, start = np.array([0]), np.full(2, FIRST - 2 * YEAR)
+    none = TimeSpans(device[:0], np.array([], "datetime64[s]"), np.array([], "datetime64[s]"))
+    read = TimeSpans(device, start[:1], np.array([FIRST + YEAR]))
+    found = recording(units_of(model, ""), [Spell(model, start, start + 3 * YEAR)], none, read, (FIRST, FIRST + YEAR))
+    assert of(found.at_unit) == [(0, 0, 0.1, 1.0)]
+    assert of(found.steps) == [(0, 0, 3 * (0.7 + 2 * 0.2), 0.0)]
+    assert of(found.steps_at_unit) == [(0, 0, 3 * 2 * 0.1, 3 * 2.0)]
 
 
 def test_the_main_rides_through_or_locks_out():
