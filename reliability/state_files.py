@@ -93,8 +93,8 @@ def with_state(study: Study, files: Mapping[str, bytes], asked: Asked, now: Scen
     scenarios = _scenarios(study, asked, now)
     if scenarios is not None:
         text = set_scenarios(text, scenarios)
-    text = toml_edit.set_name(text, f"{study.name} (what if)")
     said = " ".join("; ".join(words).split())
+    text = toml_edit.set_values(toml_edit.set_name(text, f"{study.name} (what if)"), {"moved": said})
     comment = f"# Written from the study with inputs {study.inputs_sha256}, moved: {said}"
     return {**changed, SETTINGS_FILE: f"{comment}\n{text}".encode()}, gone
 

@@ -65,7 +65,7 @@ def test_an_amount_is_read_as_it_is_written(text, value):
     assert amount_of(exact(value)) == value
 
 
-@pytest.mark.parametrize("text", ["", "-5", "1,5", "12,34", "1e9", "nan", "40 000 USD", "1.2.3"])
+@pytest.mark.parametrize("text", ["", "-5", "1,5", "12,34", "1e9", "nan", "40 000 USD", "1.2.3", "60.000", "1.234"])
 def test_what_may_be_read_in_two_ways_is_no_amount(text):
     with pytest.raises(ValueError, match="no amount"):
         amount_of(text)

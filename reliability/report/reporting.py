@@ -16,6 +16,7 @@ from reliability.schema.problems import shorten
 from reliability.study.study import Study
 
 FACE_KEYS = (("date", "Date of the report"), ("prepared_by", "Prepared by"), ("approved_by", "Approved by"))
+MOST_MOVED = 600        # letters of what a what-if has moved
 
 
 def reported_year(study: Study, history: History | None) -> int | None:
@@ -51,11 +52,17 @@ def cover_facts(study: Study, history: History | None, summary: Mapping[str, Any
               "approved_by": study.values["approved_by"]}
     period = [] if history is None else [
         ("Records", f"{history.records.first_day} to {history.records.last_day}")]
-    return [("Reporting year", "" if year is None else str(year)), *period,
+    return [*moved_facts(study), ("Reporting year", "" if year is None else str(year)), *period,
             *((label, shorten(stated[key] or "", 200)) for key, label in FACE_KEYS),
             *([("Work pack revision", str(revision))] if (revision := (summary.get("choice") or {}).get(
                 "work_pack_revision")) else []),
             ("Inputs", str(summary.get("inputs_sha256") or "")[:12]), ("Program version", str(summary.get("version")))]
+
+
+def moved_facts(study: Study) -> list[tuple[str, str]]:
+    """What a what-if has moved from the study that it began with; none of a study as it is stated."""
+    moved = study.values["moved"]
+    return [("What if: moved from the study", shorten(moved, MOST_MOVED))] if moved else []
 
 
 def day_of(stated: str | None) -> datetime | None:
@@ -71,7 +78,7 @@ def face(study: Study, history: History | None) -> list[Block]:
     stated = {"date": study.values["date"], "prepared_by": study.values["prepared_by"],
               "approved_by": study.values["approved_by"]}
     year = reported_year(study, history)
-    rows = [("Reporting year", "" if year is None else str(year))]
+    rows = [*moved_facts(study), ("Reporting year", "" if year is None else str(year))]
     rows += [(label, shorten(stated[key] or "", 200)) for key, label in FACE_KEYS]
     frame = pd.DataFrame([row for row in rows if row[1]], columns=["what", "value"])
     blocks: list[Block] = []

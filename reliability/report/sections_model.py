@@ -46,6 +46,7 @@ SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated)
              ("callouts", "Call-outs", "amount", "1/yr"))
 SCENARIO_COLUMN = Column("scenario", "Scenario")
 STATED_BY_UTILITY = "stated by the utility"
+STATED_OR_MOVED = "stated by the utility, or moved (see the first page)"
 WORDS_OF_CHOICES = {choice for a in ASSUMPTIONS for choice in a.choices}       # written with a space for each "_"
 
 
@@ -117,13 +118,13 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
                "shown": _shown(one), "range": _range(ends, by) if tried else "",
                "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
                "words": "" if is_number else _shown(one), "from": stated, "range_from": by,
-               "source": _source(a, stated)}
+               "source": _source(a, stated, bool(study.values["moved"]))}
 
 
-def _source(a: Assumption, stated: str) -> str:
-    """Where the value comes from: a default's source only where the default is used."""
+def _source(a: Assumption, stated: str, moved: bool) -> str:
+    """Where the value comes from: a default's source only where the default is used. moved: in a what-if."""
     if stated == FROM_STUDY:
-        return STATED_BY_UTILITY
+        return STATED_OR_MOVED if moved else STATED_BY_UTILITY
     return "–" if a.default in (None, "") and a.source == OURS else a.source
 
 

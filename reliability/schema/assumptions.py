@@ -359,11 +359,10 @@ ASSUMPTIONS: tuple[Assumption, ...] = (
     _header("benchmark_maifi_e", "Benchmark of MAIFI_E", "1/yr", _BENCHMARK, 0.0, 10_000.0, "number"),
     _header("benchmark_source", "Source of the benchmarks", "", "Order, rule or standard that sets them."),
     _header("standard_above_benchmark", "Standard of a year above its benchmark", "0–1", "Share by which an index of "
-            "the reporting year may exceed its benchmark, such as 0.2; blank: no standard is stated.", 0.0, 10.0,
-            "number"),
+            "the reporting year may exceed its benchmark, such as 0.2; blank: none.", 0.0, 10.0, "number"),
     _header("standard_above_benchmark_three_years", "Standard of three years above its benchmark", "0–1", "Share by "
-            "which the mean of three years may exceed its benchmark, such as 0.1; blank: no standard is stated.", 0.0,
-            10.0, "number"),
+            "which the mean of three years may exceed its benchmark, such as 0.1; blank: none.", 0.0, 10.0, "number"),
+    _header("moved", "Moved from the study", "", "What a what-if of the app has moved; its run states it."),
     Assumption("report", "benchmark_excludes_major_events", "Benchmarks without major events", "", True, kind="flag",
                source=PRACTICE, help="true: the benchmarks hold for indices without major event days; false: for all "
                "events."),

@@ -143,6 +143,7 @@ class Assumptions(TypedDict):
     reporting_year: int | None
     date: str | None
     prepared_by: str | None
+    moved: str | None
     approved_by: str | None
     first_year: int | None
     programmes: str | None

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 from urllib.parse import quote, unquote
 
 import streamlit as st
@@ -49,7 +49,10 @@ def moved(study: Study) -> Limits:
 
 
 def from_link(text: str, study: Study) -> Limits:
-    """Limits out of a link; what is unknown or out of bounds is left out."""
+    """Limits out of a link; what is unknown or out of bounds is left out.
+
+    A lateral that is both always and never converted is what the link alone says, neither where it says both.
+    """
     if not text:
         return {}
     known, network, found = stated(study), study.network, {}
@@ -62,7 +65,18 @@ def from_link(text: str, study: Study) -> Limits:
             continue
         if value != known[key]:
             found[key] = value
-    return dict(sorted(found.items()))
+    return dict(sorted(_without_conflicts(known, found).items()))
+
+
+def _without_conflicts(known: Limits, found: Limits) -> Limits:
+    """`found` with no lateral forced in and out at once."""
+    asked = {key: cast("tuple[str, ...]", (known | found)[key]) for key in (FORCED_IN_KEY, FORCED_OUT_KEY)}
+    both = set(asked[FORCED_IN_KEY]).intersection(asked[FORCED_OUT_KEY])
+    if not both:
+        return found
+    gives_way = [key for key in asked if key not in found] or list(asked)
+    rest = {key: tuple(i for i in asked[key] if i not in both) for key in gives_way}
+    return {key: value for key, value in (found | rest).items() if value != known[key]}
 
 
 def _value(key: str, raw: str, there: set[str]) -> object:
@@ -132,8 +146,8 @@ def panel(shown: Opened, study: Study, network: Network) -> Limits:
         form.most("added_maifi_e_feeder", "Most added MAIFI_E of a feeder, 1/yr")
         at = network.candidates
         described = dict(zip(network.ids[at].astype(str).tolist(), network.described[at].tolist(), strict=True))
-        form.laterals("Always convert", FORCED_IN_KEY, described)
-        form.laterals("Never convert", FORCED_OUT_KEY, described)
+        form.laterals("Always convert", FORCED_IN_KEY, FORCED_OUT_KEY, described)
+        form.laterals("Never convert", FORCED_OUT_KEY, FORCED_IN_KEY, described)
     form.toggle("Fast tripping may be changed", "backup_settings", "settings", {False: AS_BUILT_SETTINGS,
                 True: MAY_CHANGE}, BY_KEY["backup_settings"].help)
     form.toggle("Leave out laterals that fail", ONLY, "only", {False: False, True: True},
@@ -182,11 +196,11 @@ class _Controls:
         years = self.asked["programme_years"]
         st.number_input("Years", 1, 50, **self._held("programme_years", years, "years"))
 
-    def laterals(self, title: str, key: str, described: Mapping[str, str]) -> None:
-        """Laterals that are forced in or out."""
-        ids = self.asked[key]
-        st.multiselect(title, list(described), format_func=lambda i: short(described[i], 90),
-                       **self._held(key, list(ids) if isinstance(ids, tuple) else []))
+    def laterals(self, title: str, key: str, other: str, described: Mapping[str, str]) -> None:
+        """Laterals that are forced in or out; those of the other list are not offered."""
+        ids, taken = (cast("tuple[str, ...]", self.asked[k]) for k in (key, other))
+        st.multiselect(title, [i for i in described if i not in taken], format_func=lambda i: short(described[i], 90),
+                       filter_mode="contains", select_all=False, **self._held(key, list(ids)))
 
     def toggle(self, title: str, key: str, widget: str, values: Mapping[bool, object], help_text: str) -> None:
         """One of two values."""
@@ -208,7 +222,9 @@ def _number_moved(key: str, widget: str, stated_value: object) -> None:
     try:
         _ask(key, amount_of(text) if text else None, stated_value)
     except ValueError:
-        st.session_state[opened.NOTICE] = f"{short(text, 30)} is no number; the limit stays as it was."
+        st.session_state[opened.NOTICE] = (
+            f"{short(text, 30)} is no number that reads in one way alone, such as 60 000 or 0.25; the limit stays "
+            "as it was.")
 
 
 def _ask(key: str, value: object, stated_value: object) -> None:

@@ -44,6 +44,22 @@ def test_what_an_address_holds_that_is_no_limit_is_left_out(small):
     assert limits.from_link(text, stated(small)) == {"forced_in": ("tap-01",)}
 
 
+@pytest.mark.parametrize(("text", "left"), [
+    ("forced_in:tap-01|tap-02,forced_out:tap-02", {"forced_in": ("tap-01",)}),
+    ("forced_in:tap-01,forced_out:tap-01", {}),
+    ("forced_in:tap-01,forced_out:tap-02", {"forced_in": ("tap-01",), "forced_out": ("tap-02",)}),
+])
+def test_no_lateral_is_always_and_never_converted(small, text, left):
+    assert limits.from_link(text, stated(small)) == left
+
+
+def test_what_is_moved_goes_before_what_the_study_states():
+    name = make_small("states-never")
+    path = workspace.root() / name / "study.toml"
+    path.write_text(path.read_text() + '\n[choice.laterals]\ntap-01 = "out"\ntap-02 = "out"\n')
+    assert limits.from_link("forced_in:tap-01", stated(name)) == {"forced_in": ("tap-01",), "forced_out": ("tap-02",)}
+
+
 def test_ids_of_any_signs_stand_in_the_address():
     name = make_small("signs")
     path = workspace.root() / name / "sections.csv"
