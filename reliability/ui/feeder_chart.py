@@ -50,7 +50,7 @@ def feeder_chart(network: Network, feeder: int, device: np.ndarray, classed: Cla
                modebar={"orientation": "v"}, shapes=shapes,
                annotations=notes + key_notes, legend={
                    "orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0,
-                   "title": {"text": f"<b>{label(classed.legend, 80)}</b>  "}},
+                   "title": {"text": f"<b>{label(classed.legend, 80)}</b>", "side": "top"}},
                font={"family": PLOTLY_FONT, "size": 17 if large else 14, "color": INK},
                xaxis=axis(f"Distance from the source, {unit[0]} (short sections drawn longer)", showgrid=False,
                           zeroline=False, range=[-0.03 * reach, 1.09 * reach]),

@@ -181,7 +181,7 @@ def _chosen_again(now: ScenarioResults, base: ScenarioResults, study: Study, ask
     if asked.at_the_studys_inputs:
         with st.container(key="overview_chosen_again"):
             st.markdown("The proposal is a scenario that the study names." if now.decision.named else
-                        "No selection does better at these inputs, under the limits of the page Selection."
+                        "Nothing is chosen at these inputs, under the limits of the page Selection."
                         if now.decision.choice.selection.empty else
                         "The proposal is the best selection at these inputs, under the limits of the page Selection.")
         return None
@@ -234,9 +234,13 @@ def _drawing(now: ScenarioResults, at: int | None) -> None:
     feeders = [str(f) for f in network.feeder_ids]
     of_feeder = chosen.groupby("feeder_id").size() if len(chosen) else pd.Series(dtype=int)
     on_map = now.results.study.routes is not None
-    feeder = map_panel.ALL_FEEDERS if on_map else str(of_feeder.idxmax()) if len(of_feeder) else feeders[0]
+    lost = np.bincount(network.feeder, now.results.expected[0].fault_customer_hours, len(feeders))
+    feeder = (map_panel.ALL_FEEDERS if on_map else
+              str(of_feeder.idxmax()) if len(of_feeder) else feeders[int(lost.argmax())])
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
-        st.subheader("Where it is" if at is not None else "Where the customer-minutes are lost", anchor=False)
+        title = "Where it is" if at is not None else "Where the customer-minutes are lost"
+        one = "" if on_map or len(feeders) == 1 else f": feeder {plain(feeder, 40)}, 1 of {len(feeders)}"
+        st.subheader(f"{title}{one}", anchor=False)
         lengths.switch(now.results.study)
     clicked = map_panel.draw(
         now.results, map_panel.Look(feeder, map_panel.MINUTES_MEASURE, on_map), _classed(now, at), device,

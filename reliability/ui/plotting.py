@@ -70,7 +70,7 @@ def upright(at: float, **line: object) -> dict[str, object]:
     return {"type": "line", "x0": at, "x1": at, "y0": 0, "y1": 1, "yref": "paper", "line": line}
 
 
-CLOSE_LABELS = 0.14                       # of an axis: names of lines so close would be printed over one another
+CLOSE_LABELS = 0.24                       # of an axis: names of lines so close would be printed over one another
 
 
 def named_lines(at: Mapping[str, float], span: float) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
