@@ -117,6 +117,14 @@ TREATMENTS: dict[str, tuple[str, str]] = {
     "inside_another_counted": (
         "Begins inside the outage of a device above",
         "Customers who were off already are counted twice, as the study asks (history.count_duplicates_once)."),
+    "around_another": (
+        "Begins while an outage of a device below is open",
+        "Customers who were off already are not interrupted again, and their minutes count once; how many that are "
+        "follows from the customers of all and those served there. A key of the study "
+        "(history.count_duplicates_once) counts all in full."),
+    "around_another_counted": (
+        "Begins while an outage of a device below is open",
+        "Customers who were off already are counted twice, as the study asks (history.count_duplicates_once)."),
     "unknown_section": (
         "section_id not in the network",
         "Counts in the system's indices, in no feeder's and no lateral's."),

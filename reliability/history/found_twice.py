@@ -10,6 +10,8 @@ those are off already that the open steps above and it share, as the two have mo
 there: they are not interrupted again, and their minutes count from the end of the outage above. Of a feeder restored
 step by step, those who are back may be interrupted again, so that what was restored first and then failed counts in
 full. The record stays a fault at its place.
+
+*Around others*: the same of a record that begins while records of places below it are open, whose customers are off.
 """
 
 from __future__ import annotations
@@ -32,14 +34,15 @@ class FoundTwice:
     """What was found; arrays over the steps (n,).
 
     repeats: steps of an event that repeats another. goes_on: of one that goes on where another at its place ends.
-    of_event: code of the event that each step repeats, goes on from or lies inside of, −1 without. inside: sustained
-    steps some customers of which are off already. already_off: these customers, and those of what goes on.
-    off_seconds: from the step's start until the other outage ended, at most its duration.
+    of_event: code of the event that each step repeats, goes on from, lies inside of or around, −1 without. inside,
+    around: sustained steps some customers of which are off already. already_off: these customers, and those of what
+    goes on. off_seconds: from the step's start until the other outage ended, at most its duration.
     """
 
     repeats: np.ndarray
     goes_on: np.ndarray
     inside: np.ndarray
+    around: np.ndarray
     of_event: np.ndarray
     already_off: np.ndarray
     off_seconds: np.ndarray
@@ -66,7 +69,12 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     lasting = frame[frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]]
     already, off, above = np.zeros(n), np.zeros(n), np.full(n, -1, dtype=np.int64)
     already[lasting["at"]], off[lasting["at"]], above[lasting["at"]] = _inside(lasting, network)
-    inside = already > 0
+    inside, around = already > 0, np.zeros(n, bool)
+    below_it = _around(lasting, already[lasting["at"]], network)
+    takes = (below_it[0] > 0) & ~inside[lasting["at"]]
+    at = lasting["at"].to_numpy()[takes]
+    around[at] = True
+    already[at], off[at], above[at] = (each[takes] for each in below_it)
     begun, over = lasting["start"].to_numpy(), lasting["end"].to_numpy()
     earlier = before[code[np.isin(frame["at"], lasting["at"])]]
     until = np.where(earlier >= 0, np.minimum(over, records["end"].to_numpy()[earlier]) - begun, 0)
@@ -75,7 +83,8 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     above[at] = records["event"].to_numpy()[earlier[until > 0]]
     goes_on = np.zeros(n, bool)
     goes_on[at] = True
-    return FoundTwice(repeats, goes_on, inside & ~goes_on, np.where(repeats, of_event, above), already, off)
+    return FoundTwice(repeats, goes_on, inside & ~goes_on, around & ~goes_on, np.where(repeats, of_event, above),
+                      already, off)
 
 
 def _records(frame: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
@@ -123,18 +132,15 @@ def _repeated(records: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.n
 
 def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Customers of each sustained step (m,) who are off already, for how long (s), and the event above, −1 without."""
-    none = np.zeros(len(steps)), np.zeros(len(steps)), np.full(len(steps), -1, dtype=np.int64)
     if not len(steps):
-        return none
+        return _nobody(steps)
     records, code = _records(steps)
-    root = roots(network, records["section"].to_numpy())
-    top = reached(network, *(records[name].to_numpy() for name in ("section", "customers", "growth")))
-    start, end, event = (records[name].to_numpy() for name in ("start", "end", "event"))
+    root, top, start, end, event = _places(records, network)
     above, inner = pairs_in_time(root, start, end - 1, root, start)
     kept = below(network, top[inner], top[above]) & (top[inner] != top[above]) & (event[inner] != event[above])
     above, inner = above[kept], inner[kept]
     if not len(above):
-        return none
+        return _nobody(steps)
     still, until = _still_off(steps, code, above, start[inner])
     size = records["customers"].to_numpy()
     served = network.customers_below[top[above]] * records["growth"].to_numpy()[above]
@@ -142,9 +148,57 @@ def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarr
     best = np.lexsort((-shared, inner))
     best = best[np.append(True, inner[best][1:] != inner[best][:-1])]
     best = best[shared[best] > 1e-9]
-    share, ended, of = np.zeros(len(records)), np.zeros(len(records), np.int64), np.full(len(records), -1, np.int64)
-    share[inner[best]] = shared[best] / size[inner[best]]
-    ended[inner[best]], of[inner[best]] = until[best], event[above[best]]
+    return _of_steps(steps, code, inner[best], shared[best] / size[inner[best]], until[best], event[above[best]])
+
+
+def _around(steps: pd.DataFrame, already: np.ndarray,
+            network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The same of records that begin while others below them are open, and one event of these.
+
+    already: (m,) customers of each step who are off by a record above it.
+    """
+    if not len(steps):
+        return _nobody(steps)
+    records, code = _records(steps)
+    root, top, start, end, event = _places(records, network)
+    inner, outer = pairs_in_time(root, start + 1, np.maximum(end - 1, start + 1), root, start)
+    kept = below(network, top[inner], top[outer]) & (top[inner] != top[outer]) & (event[inner] != event[outer])
+    inner, outer = inner[kept], outer[kept]
+    if not len(outer):
+        return _nobody(steps)
+    own = steps.assign(customers=steps["customers"].to_numpy() - already)
+    still, until = _still_off(own, code, inner, start[outer])
+    which, first, pair = np.unique(outer, return_index=True, return_inverse=True)
+    off, size = np.bincount(pair, still), records["customers"].to_numpy()[which]
+    served = network.customers_below[top[which]] * records["growth"].to_numpy()[which]
+    shared = np.clip(size + off - served, 0.0, np.minimum(off, size))
+    ended = np.bincount(pair, still * np.minimum(until, end[outer])) / np.maximum(off, 1e-9)
+    found = shared > 1e-9
+    return _of_steps(steps, code, which[found], shared[found] / size[found], ended[found],
+                     event[inner[first]][found])
+
+
+def _nobody(steps: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Nobody is off already."""
+    return np.zeros(len(steps)), np.zeros(len(steps)), np.full(len(steps), -1, dtype=np.int64)
+
+
+def _places(records: pd.DataFrame, network: Network) -> tuple[np.ndarray, ...]:
+    """Of each record its source, the section that holds its customers, when it begins and ends, and its event."""
+    top = reached(network, *(records[name].to_numpy() for name in ("section", "customers", "growth")))
+    return (roots(network, records["section"].to_numpy()), top,
+            *(records[name].to_numpy() for name in ("start", "end", "event")))
+
+
+def _of_steps(steps: pd.DataFrame, code: np.ndarray, record: np.ndarray, shared: np.ndarray, until: np.ndarray,
+              event: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Customers of each step who are off already, for how long (s), and the event by which, −1 without.
+
+    record: (k,) those with such customers, shared: their share, until: when they would be back, event: of the other.
+    """
+    records = int(code.max()) + 1
+    share, ended, of = np.zeros(records), np.zeros(records), np.full(records, -1, np.int64)
+    share[record], ended[record], of[record] = shared, until, event
     begun, over = steps["start"].to_numpy(), steps["end"].to_numpy()
     off = np.clip(np.minimum(over, ended[code]) - begun, 0, None).astype(float)
     return share[code] * steps["customers"].to_numpy() * (off > 0), off, np.where(off > 0, of[code], -1)

@@ -319,7 +319,7 @@ def _counted_once(steps: pd.DataFrame, network: Network, served: Served, setting
     once = settings.count_duplicates_once
     findings = []
     for code, where, link in (("repeated_event", found.repeats, "as"), ("goes_on", found.goes_on, "goes on from"),
-                              ("inside_another", found.inside, "inside")):
+                              ("inside_another", found.inside, "inside"), ("around_another", found.around, "around")):
         at = np.flatnonzero(where)
         if at.size:
             pairs = dict.fromkeys(zip(event[at].tolist(), found.of_event[at].tolist(), strict=True))

@@ -27,7 +27,7 @@ LARGEST = "F3R"     # its mains and the laterals behind it
 @pytest.fixture(autouse=True)
 def short(monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither fit rests on the long chain that goes on from it."""
-    monkeypatch.setattr("reliability.history.estimate.FULL", Length(750, 500, 125))
+    monkeypatch.setattr("reliability.history.estimate.FULL_LENGTH", Length(750, 500, 125))
 
 
 def estimate(study: Study) -> Estimate:

@@ -101,6 +101,28 @@ def test_an_outage_inside_that_of_the_feeder_adds_only_what_lasts_longer():
     assert sorted(recorded_faults(records)["section"]) == [0, 1]
 
 
+@pytest.mark.parametrize(("inner", "feeder", "total"), [
+    (("10:00", "12:00", 250), ("11:00", "13:00", 1000), (1000, 250 * 120 + 1000 * 120 - 250 * 60)),
+    (("10:00", "15:00", 250), ("11:00", "13:00", 1000), (1000, 250 * 300 + 750 * 120)),     # the feeder is back first
+    (("10:00", "12:00", 250), ("11:00", "13:00", 750), (1000, 250 * 120 + 750 * 120)),      # without those who are off
+    (("10:00", "12:00", 250), ("11:00", "13:00", 900), (1000, 250 * 120 + 900 * 120 - 150 * 60)),
+    (("10:00", "12:00", 250), ("12:00", "13:00", 1000), (1250, 250 * 120 + 1000 * 60)),     # one after the other
+])
+def test_an_outage_of_the_feeder_adds_nobody_who_is_off_already(inner, feeder, total):
+    """By hand: of the feeder's 1000 the 250 of A1 are off when it opens."""
+    rows = [at("in", *inner), at("feeder", *feeder, "A")]
+    assert sums(*rows) == pytest.approx(total)
+    assert sums(*rows, count_duplicates_once=False)[0] == inner[2] + feeder[2]
+
+
+def test_outages_of_two_laterals_before_that_of_the_feeder():
+    """By hand: 250 off until 12:00 and 150 until 14:00 when the feeder's 1000 open from 11:00 to 13:00."""
+    rows = [at("in", "10:00", "12:00", 250), at("other", "10:30", "14:00", 150, "A2"),
+            at("feeder", "11:00", "13:00", 1000, "A")]
+    assert sums(*rows) == pytest.approx((1000, 250 * 120 + 150 * 210 + 1000 * 120 - 250 * 60 - 150 * 120))
+    assert codes(read_records(study(rows)))["around_another"] == [4]
+
+
 def test_what_begins_when_the_feeder_is_back_counts_in_full():
     assert sums(FEEDER, at("in", "12:00", "13:00", 250)) == (1250, 1000 * 120 + 250 * 60)
 
@@ -167,11 +189,19 @@ def test_random_records_agree_with_a_pair_by_pair_search():
         return [up[section], *above(up[section])] if section in up else []
 
     tops = [reached(str(records.network.ids[s.section]), s.customers) for s in steps]
-    inside = 0
+    inside = around = 0
+    within = {}
     for s, top in zip(steps, tops, strict=True):
         still = [(o, t) for o, t in zip(steps, tops, strict=True) if t in above(top)
                  and o.started <= s.started < o.started + np.timedelta64(int(o.seconds), "s")]
         shared = max([0, *(s.customers + o.customers - below[t] for o, t in still)])
         inside += shared > 0
-        assert s.already_off == pytest.approx(min(shared, s.customers))
+        within[s.Index] = min(shared, s.customers)
+    for s, top in zip(steps, tops, strict=True):
+        off = sum(o.customers - within[o.Index] for o, t in zip(steps, tops, strict=True) if top in above(t)
+                  and o.started < s.started < o.started + np.timedelta64(int(o.seconds), "s"))
+        shared = within[s.Index] or min(max(0, s.customers + off - below[top]), off, s.customers)
+        around += shared > within[s.Index]
+        assert s.already_off == pytest.approx(shared)
     assert inside > 5
+    assert around > 5

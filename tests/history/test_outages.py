@@ -84,7 +84,8 @@ def test_steps_of_one_event_that_follow_each_other_are_no_more_customers_than_th
 
 def test_every_finding_has_a_case():
     elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted",       # test_found_twice
-                 "goes_on", "goes_on_counted", "utc_offset", "utc_offset_converted", "skipped_hour", "half_of_day",
+                 "goes_on", "goes_on_counted", "around_another", "around_another_counted",
+                 "utc_offset", "utc_offset_converted", "skipped_hour", "half_of_day",
                  "far_from_others", "long_gap"}          # test_gaps
     assert set(CASES) | {"planned_left_out", "outside_period"} | elsewhere == set(TREATMENTS)
 

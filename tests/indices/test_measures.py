@@ -205,7 +205,7 @@ def test_years_without_events_are_left_out_and_those_with_some_are_the_same(monk
     block = _block([0.02, 0.05], [1.0, 2.0], [3.0, 4.0])
     some = simulate_block(block, year_weights(weights, 0.07), times, np.random.SeedSequence(5))
     assert year_weights(weights, 0.07).guide is None
-    monkeypatch.setattr("reliability.indices.events.SPARSE", 0.0)
+    monkeypatch.setattr("reliability.indices.events.SPARSE_EVENTS", 0.0)
     every = simulate_block(block, year_weights(weights), times, np.random.SeedSequence(5))
     assert every.of_years is None
     assert 100 < len(some.of_years) < 1_000

@@ -127,7 +127,7 @@ def test_devices_stand_where_their_sections_begin_and_the_chosen_are_marked(resu
 
 
 def test_devices_of_laterals_that_are_too_many_are_left_out_and_named(results, monkeypatch):
-    monkeypatch.setattr("reliability.report.charts_map.MOST_MARKS", 1)
+    monkeypatch.setattr("reliability.report.charts_map.MOST_MAP_MARKS", 1)
     chart = chart_of(results)
     assert "Fuse" not in {m.name for m in chart.marks}
     assert "Breaker" in {m.name for m in chart.marks}

@@ -202,7 +202,7 @@ def test_what_may_not_be_read(folder, monkeypatch):
 
 
 def test_a_file_larger_than_the_cap(folder, monkeypatch):
-    monkeypatch.setattr("reliability.study.files.MOST_BYTES", 2**20)
+    monkeypatch.setattr("reliability.study.files.MOST_TOML_BYTES", 2**20)
     assert "study.toml: larger than 1 MB" in refused(folder(study__toml=b"#" * (2**20 + 1)))[0]
 
 
