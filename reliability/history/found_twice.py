@@ -66,25 +66,18 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     repeats = np.zeros(n, bool)
     repeats[frame["at"].to_numpy()[again[code]]] = True
     of_event[frame["at"].to_numpy()] = np.where(original >= 0, records["event"].to_numpy()[original], -1)[code]
-    lasting = frame[frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]]
-    already, off, above = np.zeros(n), np.zeros(n), np.full(n, -1, dtype=np.int64)
-    already[lasting["at"]], off[lasting["at"]], above[lasting["at"]] = _inside(lasting, network)
-    inside, around = already > 0, np.zeros(n, bool)
-    below_it = _around(lasting, already[lasting["at"]], network)
-    takes = (below_it[0] > 0) & ~inside[lasting["at"]]
-    at = lasting["at"].to_numpy()[takes]
-    around[at] = True
-    already[at], off[at], above[at] = (each[takes] for each in below_it)
-    begun, over = lasting["start"].to_numpy(), lasting["end"].to_numpy()
-    earlier = before[code[np.isin(frame["at"], lasting["at"])]]
-    until = np.where(earlier >= 0, np.minimum(over, records["end"].to_numpy()[earlier]) - begun, 0)
-    at = lasting["at"].to_numpy()[until > 0]
-    already[at], off[at] = lasting["customers"].to_numpy()[until > 0], until[until > 0]
-    above[at] = records["event"].to_numpy()[earlier[until > 0]]
-    goes_on = np.zeros(n, bool)
-    goes_on[at] = True
-    return FoundTwice(repeats, goes_on, inside & ~goes_on, around & ~goes_on, np.where(repeats, of_event, above),
-                      already, off)
+    used = frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]
+    lasting = frame[used]
+    inside = _inside(lasting, network)
+    kinds = np.zeros(n, dtype=np.int8)
+    already, off = np.zeros(n), np.zeros(n)
+    # what holds of a step by the last of these that it meets
+    for kind, (customers, seconds, event) in enumerate((
+            _around(lasting, inside[0], network), inside, _going_on(lasting, records, before[code[used]])), 1):
+        at = lasting["at"].to_numpy()[customers > 0]
+        kinds[at] = kind
+        already[at], off[at], of_event[at] = (each[customers > 0] for each in (customers, seconds, event))
+    return FoundTwice(repeats, kinds == 3, kinds == 2, kinds == 1, of_event, already, off)
 
 
 def _records(frame: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
@@ -176,6 +169,14 @@ def _around(steps: pd.DataFrame, already: np.ndarray,
     found = shared > 1e-9
     return _of_steps(steps, code, which[found], shared[found] / size[found], ended[found],
                      event[inner[first]][found])
+
+
+def _going_on(steps: pd.DataFrame, records: pd.DataFrame,
+              before: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The same of what goes on where another at its place ends; before: (m,) the other record, −1 without."""
+    begun, ends = steps["start"].to_numpy(), np.minimum(steps["end"].to_numpy(), records["end"].to_numpy()[before])
+    off = np.where(before >= 0, np.maximum(ends - begun, 0), 0).astype(float)
+    return np.where(off > 0, steps["customers"].to_numpy(), 0.0), off, records["event"].to_numpy()[before]
 
 
 def _nobody(steps: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
