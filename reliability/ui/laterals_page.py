@@ -204,11 +204,12 @@ def _lateral(now: ScenarioResults, scenario: int, checks: ApplicationChecks, row
 
 def _evidence(checks: ApplicationChecks, chosen: str, place: DeltaGenerator) -> None:
     """The checks of a lateral: in a place the reasons of those not passed, then every one with its figures."""
-    evidence = evidence_frame(checks, [chosen])[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
+    found = evidence_frame(checks, [chosen])
+    evidence = found[["label", "value", "limit", "unit", "margin", "verdict", "reason"]]
     with place:
-        for row in evidence[evidence["verdict"] != VERDICTS[PASS]].itertuples():
-            reason = str(row.reason)
-            st.markdown(f"**{plain(row.label)} ({row.verdict}).** {plain(reason[:1].upper() + reason[1:], 400)}.")
+        for row in found[found["verdict"] != VERDICTS[PASS]].itertuples():
+            reason, verdict = str(row.reason), f"{row.verdict}{'' if row.decides else ', beside the verdict'}"
+            st.markdown(f"**{plain(row.label)} ({verdict}).** {plain(reason[:1].upper() + reason[1:], 400)}.")
     figure.table(evidence_in_words(evidence), "Evidence of the checks", "evidence", height=365, data=lambda: evidence,
                  column_config={
         "label": st.column_config.TextColumn("Check", width=340),
