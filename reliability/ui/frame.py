@@ -76,17 +76,12 @@ class _Wait:
 
 
 def _notice() -> None:
-    """What was done, as long as it takes to read it: a page also runs again by itself, when figures come in.
-
-    Beside the head of the page it stands once in the window, wherever that is scrolled to.
-    """
+    """What was done, as long as it takes to read it: a page also runs again by itself, when figures come in."""
     said = st.session_state.pop(opened.NOTICE, None)
     text, since = (said, time.monotonic()) if isinstance(said, str) else said or ("", 0.0)
     if text and time.monotonic() - since < READ_SECONDS:
         st.session_state[opened.NOTICE] = text, since
         st.info(plain(text, 300))
-        if isinstance(said, str):
-            st.toast(plain(text, 300), duration="long")
 
 
 def begin_with_state(title: str, lead: str = "") -> tuple[Opened, Study, Asked]:
