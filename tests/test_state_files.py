@@ -13,6 +13,7 @@ import pytest
 from reliability.business.cashflow import business_summary
 from reliability.pipeline import decide, expect, with_alternatives, with_rates
 from reliability.report import runs
+from reliability.report.reporting import cover_facts
 from reliability.schema.scenarios import PROPOSED
 from reliability.state_files import not_reproduced, not_written, with_moves, with_state
 from reliability.study import open_study, workspace, write_template
@@ -74,6 +75,8 @@ def test_files_of_a_state_have_its_figures(tmp_path, moves, limits):
     asked = Asked(moves, limits)
     run = written(tmp_path / "study", asked, tmp_path / "run")
     same_figures(run, results_of(open_study(tmp_path / "study"), asked))
+    assert ("What if: moved from the study", "something") in cover_facts(run, None, {})
+    assert cover_facts(open_study(tmp_path / "study"), None, {})[0][0] == "Reporting year"
 
 
 @pytest.mark.parametrize("asked", [

@@ -31,7 +31,7 @@ from reliability.ui.problem_table import problem_frame
 from reliability.ui.text import plain
 
 OUTCOMES_KEY = "edit_outcomes"
-WANTED = "assumption_wanted"        # key of the assumption that somebody came for; its row stands first
+WANTED = "assumption_wanted"        # key of the assumption that somebody came for; it and its group stand first
 CHANGES_SHOWN, DRAFTS_SHOWN = 3, 5
 DRAFTS = "drafts"                   # where on the page the outcome of taking one up is shown
 SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fast operations"}
@@ -90,7 +90,8 @@ def assumptions(shown: Opened) -> None:
     wanted = str(st.session_state.get(WANTED, "")).partition(".")[0]
     if wanted in before.index:
         st.markdown(f":material/arrow_downward: **{plain(before.loc[wanted, 'assumption'])}** is the first row.")
-        before = before.loc[[wanted, *before.index.drop(wanted)]]
+        group = before.index[before["group"] == before.loc[wanted, "group"]].drop(wanted)
+        before = before.loc[[wanted, *group, *before.index.drop([wanted, *group])]]
     if shown.stated.values["rates"] == LEARNED:
         st.caption("Fault rates and temporary fractions are learned from the records (“Source of fault rates”): what "
                    "stands here of them is where learning begins, and hardly moves a result. The page Outage history "

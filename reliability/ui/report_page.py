@@ -17,7 +17,7 @@ from reliability.report.runs import Run
 from reliability.schema.scenarios import PROPOSED
 from reliability.study import Study, StudyError, workspace
 from reliability.study.save import ChangedElsewhere, create
-from reliability.ui import download, edit, figure, frame, into_study, opened
+from reliability.ui import download, edit, figure, frame, into_study, opened, state
 from reliability.ui.compare_charts import Indices, bars, bars_alt, bars_data
 from reliability.ui.headers import COLUMN_HEADERS, Header, header
 from reliability.ui.opened import Opened
@@ -82,8 +82,10 @@ def _face(shown: Opened, study: Study) -> None:
     stated = ", ".join(f"{label} {plain(value, 60) if value else DASH}" for label, value in face)
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"On the cover: {stated}.")
-        st.page_link("reliability/ui/study_page.py", label="State date, names and years on Study data, Assumptions",
-                     icon=":material/edit:")
+        if st.button("State date, names and years", key="state_face", type="tertiary", icon=":material/edit:",
+                     help="Opens the assumptions of the study"):
+            st.session_state["study_tab"], st.session_state[edit.WANTED] = "Assumptions", "date"
+            state.go("reliability/ui/study_page.py")
     first, day = _first_year(shown, study), day_of(values["date"]) or datetime.now()
     if first is not None and first < day.year:
         st.warning(f"The programme would begin in {first}, before the date of the report ({day.year}). "

@@ -308,6 +308,16 @@ def test_the_study_page_has_the_row_that_was_asked_for_first(pays):
     assert "**Discount rate** is the first row" in text
 
 
+def test_the_report_page_leads_to_what_stands_on_its_cover(pays):
+    """The day is the first of the assumptions there, and the others of the report follow it."""
+    test = app("report", pays)
+    test.run()
+    test.button("state_face").click().run()
+    assert sound(test).title[0].value == "Study data"
+    assert (test.session_state["study_tab"], test.session_state[edit.WANTED]) == ("Assumptions", "date")
+    assert "**Date of the report** is the first row" in said(test)
+
+
 def test_an_earlier_version_says_what_was_written_then():
     before, after = (f"[costs]\ncrew_rate_per_hour = {rate}\n".encode() for rate in (160, 200))
     assert edit.written_since({"study.toml": before}, {"study.toml": after}) == "then written: Crew rate: 200"
