@@ -76,7 +76,7 @@ def find_sources(rows: pd.DataFrame, stated: Mapping[str, tuple[str, ...]], span
                    "no source: no table of sources, no segment without a parent and no breaker at a free end")
         decisions = _at_shared_nodes(spans, devices) or [
             Decision(NETWORK, "sources", "", "", nowhere,
-                              "[network] sources = { NODE = \"FEEDER\" }, or bring a table of node_id and feeder_id")]
+                     "[network] sources = { NODE = \"FEEDER\" }, or bring a table of node_id and feeder_id")]
     nodes = np.array(list(names), int)
     return Sources(nodes, tuple(tuple(f) for f in names.values()), pd.DataFrame(
         [circuit.get(n, nothing) for n in names], columns=list(CIRCUIT), dtype=float)), decisions

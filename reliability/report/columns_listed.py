@@ -25,8 +25,8 @@ UNIT_ENDINGS = {"a": "A", "s": "s", "ohm": "Ω", "megohm": "MΩ"}
 RESULT_COLUMNS: dict[str, tuple[str, str]] = {
     **{c.key: (f"Application check, its verdict: {c.label}", "") for c in CHECKS},
     **{f"{key}_avoided": (f"Fewer {words} than as built", PER_YEAR) for key, words in _AVOIDED.items()},
-    **{f"{name}_callouts": (f"Call-outs that end with: {name}", PER_YEAR) for name in ("refuse", "reset", "patrol",
-                                                                               "repair")},
+    **{f"{name}_callouts": (f"Call-outs that end with: {name}", PER_YEAR)
+       for name in ("refuse", "reset", "patrol", "repair")},
     **{f"units_{d}": (f"Units of {d.replace('_', ' ')}s, one a phase", "units") for d in LATERAL_DEVICES},
     "lateral_id": ("Section that heads the lateral", ""), "section_id": ("Section", ""), "feeder_id": ("Feeder", ""),
     "backup_id": ("Section of the reclosing device behind it", ""), "device_id": ("Number of the device", ""),
@@ -70,9 +70,8 @@ RESULT_COLUMNS: dict[str, tuple[str, str]] = {
     "assumption": ("Key of the assumption in study.toml", ""), "label": ("The assumption in words", ""),
     "unit": ("Unit of value, low, high and break_even", ""), "value": ("The study's value", "see unit"),
     "low": ("Low end of its range", "see unit"), "high": ("High end of its range", "see unit"),
-    "range": ("Who states the range", ""), "npv_low": ("NPV at the low end", MONEY_UNIT),
-                                              "npv_high": ("NPV at the high end",
-                                                                                              MONEY_UNIT),
+    "range": ("Who states the range", ""),
+    "npv_low": ("NPV at the low end", MONEY_UNIT), "npv_high": ("NPV at the high end", MONEY_UNIT),
     "swing": ("Difference of NPV between both ends", MONEY_UNIT),
                                               "first_order": ("First-order Sobol' index", SHARE_UNIT),
     "total": ("Total Sobol' index", SHARE_UNIT), "first_order_error": ("Standard error of first_order", SHARE_UNIT),

@@ -31,7 +31,7 @@ RUN_MARKER = COMPLETION_MARKERS["run"]
 PLANNED = ("selection.csv", "programme.csv", "frontier.csv", "drivers.csv")
 # Every file a run may write: what an earlier run left and this one does not write is removed.
 RUN_FILES = (RUN_MARKER, "report.html", "report.docx", "workbook.xlsx", "sections.csv", "laterals.csv",
-         "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
+             "cashflow.csv", "application.csv", *PLANNED, "work_pack.csv", "work_pack.html", RESULTS_GEOJSON)
 
 FEW_SHEETS = 100     # with maps, which one process draws while another writes the report; of more all draw
 

@@ -20,8 +20,7 @@ from reliability.schema.problems import shorten
 RATE_CELL, GROWTH = "$B$3", "$B$4"
 SAVING_COLUMNS = ("callout_saving", "energy_saving", "incentive", "interruption_cost_saving")
 CASHFLOW_HEADERS = ("Year", "Capital", "Call-outs saved", "Energy margin saved", "Incentive", CUSTOMERS_GAIN,
-                    "Inspection",
-         "Net", "Discount factor", "Discounted")
+                    "Inspection", "Net", "Discount factor", "Discounted")
 YEAR, CAPEX, FIRST_SAVING, LAST_SAVING, INSPECTION, NET, FACTOR, DISCOUNTED = 0, 1, 2, 5, 6, 7, 8, 9
 FIRST_BLOCK = 8          # row of the first scenario's NPV, counted from 0
 

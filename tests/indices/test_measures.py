@@ -138,7 +138,7 @@ def test_a_block_in_which_nothing_has_a_duration():
     empty = Coefficients(block.coefficients.count, np.array([0]), block.coefficients.count_keys,
                          np.zeros((1, 0)), np.zeros(0, dtype=int), ())
     counted, timed, *_ = simulate_block(Block(block.rates, empty, 0), year_weights(np.ones(50)),
-                                       TrialTimes(np.array([0.8]), {}), np.random.SeedSequence(1))
+                                        TrialTimes(np.array([0.8]), {}), np.random.SeedSequence(1))
     assert counted.sum() > 0
     assert timed.shape == (50, 0)
 
