@@ -1,4 +1,4 @@
-"""One outage under two ids, and an outage inside that of a device above: found, listed, counted once."""
+"""One outage under two ids, inside or around another, and steps of one event: found, listed, counted once."""
 
 from __future__ import annotations
 
@@ -86,6 +86,19 @@ def test_what_lasts_longer_at_one_place_goes_on_where_the_earlier_ends(rows, min
     full = sum(r["customers"] for r in map(dict, rows))
     assert sums(*rows, count_duplicates_once=False)[0] == full
     assert "goes_on_counted" in codes(read_records(study(rows, count_duplicates_once=False))) or minutes == 120
+
+
+def test_steps_of_one_event_that_follow_each_other_are_no_more_customers_than_there_are():
+    """By hand: feeder A's 1000 are off for an hour, then 600 of them again for half of one."""
+    steps = [at("x", "10:00", "11:00", 1000, "A"),
+             at("x", "11:30", "12:00", 600, "A"),
+             at("x", "12:00", "12:30", 900, "A")]
+    records = read_records(study(steps))
+    assert records.findings == ()
+    assert records.steps["customers"].tolist() == [1000, 600, 900]
+    over = read_records(study([*steps, at("x", "10:59", "11:20", 1000, "A")]))
+    assert over.steps["customers"].tolist() == [500, 300, 450, 500]      # two at a time: all are reduced in proportion
+    assert [f.code for f in over.findings] == ["overlapping_steps"]
 
 
 FEEDER = at("feeder", "10:00", "12:00", 1000, "A")

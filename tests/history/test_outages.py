@@ -69,19 +69,6 @@ def test_findings_that_a_key_asks_for():
     assert found(outage("x", START, START, 10), records_to="2023-06-05") == {}
 
 
-def test_steps_of_one_event_that_follow_each_other_are_no_more_customers_than_there_are():
-    """By hand: feeder A's 1000 are off for an hour, then 600 of them again for half of one."""
-    steps = [outage("x", "2023-06-01T10:00", "2023-06-01T11:00", 1000, "A"),
-             outage("x", "2023-06-01T11:30", "2023-06-01T12:00", 600, "A"),
-             outage("x", "2023-06-01T12:00", "2023-06-01T12:30", 900, "A")]
-    records = read_records(study(steps))
-    assert records.findings == ()
-    assert records.steps["customers"].tolist() == [1000, 600, 900]
-    over = read_records(study([*steps, outage("x", "2023-06-01T10:59", "2023-06-01T11:20", 1000, "A")]))
-    assert over.steps["customers"].tolist() == [500, 300, 450, 500]      # two at a time: all are reduced in proportion
-    assert [f.code for f in over.findings] == ["overlapping_steps"]
-
-
 def test_every_finding_has_a_case():
     elsewhere = {"repeated_event_counted", "inside_another", "inside_another_counted",       # test_found_twice
                  "goes_on", "goes_on_counted", "around_another", "around_another_counted",
