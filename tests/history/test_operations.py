@@ -59,20 +59,6 @@ class TestEventsWithoutASection:
         assert operations(outages=[OTHER, step, planned, *self.BLINKS]).with_place == 0.75
         assert operations(outages=[OTHER]).with_place == 1.0
 
-    def test_a_reading_beyond_the_records_is_held_against_all_of_its_time(self):
-        """The records cover two years; the same counter is read over them, or over these and the two before."""
-        made = study([OTHER], **WHOLE)
-        begin = np.datetime64("2022-01-01", "s")
-        year = np.timedelta64(int(365.25 * 86_400), "s")
-
-        def steps(start: np.datetime64) -> float:
-            frame = pd.DataFrame({"section_id": ["A"], "from": [start], "to": [begin + 2 * year], "operations": [9.0],
-                                  "kind": ["counter"], "row": [2]})
-            of = _evidence(replace(made, operations=frame)).pure_steps
-            return float(of.temporary.sum())
-
-        assert steps(begin - 2 * year) == pytest.approx(2.0 * steps(begin), rel=2e-3)     # days of leap years
-
 
 def _evidence(made):
     records = read_records(made)
@@ -252,3 +238,18 @@ def test_a_planned_row_in_records_said_to_hold_none_is_told():
     planned = outage("p", "2022-05-01T10:00:00", "2022-05-01T12:00:00", 5, "A1", planned="true")
     cautions = read_history(study([OTHER, planned], planned_included=False)).cautions
     assert any("1 row marked planned is there" in caution for caution in cautions)
+
+
+def test_a_reading_beyond_the_records_is_held_against_all_of_its_time():
+    """The records cover two years; the same counter is read over them, or over these and the two before."""
+    made = study([OTHER], **WHOLE)
+    begin = np.datetime64("2022-01-01", "s")
+    year = np.timedelta64(int(365.25 * 86_400), "s")
+
+    def steps(start: np.datetime64) -> float:
+        frame = pd.DataFrame({"section_id": ["A"], "from": [start], "to": [begin + 2 * year], "operations": [9.0],
+                              "kind": ["counter"], "row": [2]})
+        of = _evidence(replace(made, operations=frame)).pure_steps
+        return float(of.temporary.sum())
+
+    assert steps(begin - 2 * year) == pytest.approx(2.0 * steps(begin), rel=2e-3)     # days of leap years
