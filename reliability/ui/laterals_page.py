@@ -265,7 +265,9 @@ def _all(rows: pd.DataFrame, checks: ApplicationChecks, network: Network) -> Non
                           key="verdicts_shown",
                           persist_state="session")
         part = rows[rows["verdict"].isin(wanted)].drop(columns="head")
-        figure.table(named(part, network, "lateral_id", "lateral"), "Laterals, best first", "laterals", height=430)
+        found = named(part, network, "lateral_id", "lateral")
+        figure.table(found.assign(device=found["device"].str.replace("_", " ")), "Laterals, best first", "laterals",
+                     height=430, data=lambda: found)
 
 
 if __name__ == "__main__":
