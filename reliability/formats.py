@@ -185,14 +185,14 @@ def exact(value: float) -> str:
     return _spaced(f"{int(value):,}" if float(value).is_integer() else f"{value:,.12g}")
 
 
-def amount_of(text: str) -> float:
+def amount_of(text: str, of_money: bool = True) -> float:
     """An amount as somebody types it: digits, spaced or not, with a decimal point. Raises ValueError for anything else.
 
     Commas are taken for thousands where they stand in their places. A point before three digits and no others, as of
-    60.000, may be meant for thousands: it is no amount.
+    60.000, may be meant for thousands in an amount of money: it is none.
     """
     digits = re.sub(r"\s", "", text)
-    if re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", digits):
+    if of_money and re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", digits):
         raise ValueError(f"no amount: {text!r} may be read in two ways")
     if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d*)?", digits):
         digits = digits.replace(",", "")

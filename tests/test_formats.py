@@ -71,6 +71,10 @@ def test_what_may_be_read_in_two_ways_is_no_amount(text):
         amount_of(text)
 
 
+def test_three_decimals_of_anything_but_money_are_decimals():
+    assert amount_of("1.234", of_money=False) == 1.234
+
+
 @pytest.mark.parametrize(("value", "text"), [
     (1.0, "over 99 %"), (0.9955, "over 99 %"), (0.99, "99.0 %"), (0.955, "95.5 %"), (0.01, "1.0 %"),
     (0.004, "under 1 %"), (0.0, "under 1 %"), (None, "–")])

@@ -116,6 +116,18 @@ def test_one_name_stands_for_one_constant():
     assert {name: places for name, places in contents.items() if len(places) > 1} == {}
 
 
+def test_constants_that_the_guide_names_stand_where_it_says():
+    """`module.NAME`, or a name alone, which some module of the package or of the tests states, private ones too."""
+    texts: dict[str, list[str]] = {}
+    for path in (*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))):
+        texts.setdefault(path.stem, []).append(path.read_text(encoding="utf-8"))
+    named = re.findall(r"`(?:(\w+)\.)?(_?[A-Z][A-Z_]{2,})`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    assert len(named) > 10
+    every = [text for several in texts.values() for text in several]
+    assert [f"{module}.{name}" for module, name in named
+            if not any(re.search(rf"\b{name}\b", text) for text in texts.get(module, every))] == []
+
+
 def test_no_private_name_is_imported():
     files = [*PACKAGE, *sorted((ROOT / "tests").rglob("*.py"))]
     assert [f"{path.relative_to(ROOT)}:{node.lineno} {alias.name}" for path in files

@@ -19,6 +19,7 @@ from reliability.faults.alike import counted_alike, rows_by_sections
 from reliability.faults.consequences import consequences
 from reliability.faults.outcomes import SECTIONS_AT_ONCE, OutcomeParts, OutcomeTable, outcomes_in_parts, row_rates
 from reliability.faults.states import orders_of_shares
+from reliability.faults.what_trips import SHARE_KEY
 from reliability.indices.expected import expected_values, hours_interrupted
 from reliability.indices.reweighed import ReweighedHours
 from reliability.network.model import Model
@@ -29,7 +30,6 @@ from reliability.schema.values import Assumptions, Drawn, as_assumptions, drawn,
 from reliability.study.cost_table import CostTable
 from reliability.study.price_level import price_level
 
-SHARE_KEY = "reclosing_off_share"
 BREAK_EVEN = f"break_even_{SHARE_KEY}"  # column of tables
 ON_STATE, OFF_STATE = 0, 1
 INNER_SHARE = 0.5  # any share between 0 and 1 gives a table both states

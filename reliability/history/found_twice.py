@@ -68,12 +68,14 @@ def found_twice(steps: pd.DataFrame, network: Network, served: Served) -> FoundT
     of_event[frame["at"].to_numpy()] = np.where(original >= 0, records["event"].to_numpy()[original], -1)[code]
     used = frame["sustained"].to_numpy() & (frame["section"].to_numpy() >= 0) & ~again[code]
     lasting = frame[used]
-    inside = _inside(lasting, network)
+    of_lasting = _records(lasting)
+    inside = _inside(lasting, *of_lasting, network)
+    around = _around(lasting, *of_lasting, inside[0], network)
     kinds = np.zeros(n, dtype=np.int8)
     already, off = np.zeros(n), np.zeros(n)
     # what holds of a step by the last of these that it meets
-    for kind, (customers, seconds, event) in enumerate((
-            _around(lasting, inside[0], network), inside, _going_on(lasting, records, before[code[used]])), 1):
+    for kind, (customers, seconds, event) in enumerate(
+            (around, inside, _going_on(lasting, records, before[code[used]])), 1):
         at = lasting["at"].to_numpy()[customers > 0]
         kinds[at] = kind
         already[at], off[at], of_event[at] = (each[customers > 0] for each in (customers, seconds, event))
@@ -123,15 +125,16 @@ def _repeated(records: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.n
     return original, before
 
 
-def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Customers of each sustained step (m,) who are off already, for how long (s), and the event above, −1 without."""
-    if not len(steps):
-        return _nobody(steps)
-    records, code = _records(steps)
+def _inside(steps: pd.DataFrame, records: pd.DataFrame, code: np.ndarray,
+            network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Customers of each sustained step (m,) who are off already, for how long (s), and the event above, −1 without.
+
+    records, code: of the steps, see `_records`.
+    """
     root, top, start, end, event = _places(records, network)
     above, inner = pairs_in_time(root, start, end - 1, root, start)
-    kept = below(network, top[inner], top[above]) & (top[inner] != top[above]) & (event[inner] != event[above])
-    above, inner = above[kept], inner[kept]
+    nested = below(network, top[inner], top[above]) & (top[inner] != top[above]) & (event[inner] != event[above])
+    above, inner = above[nested], inner[nested]
     if not len(above):
         return _nobody(steps)
     still, until = _still_off(steps, code, above, start[inner])
@@ -144,19 +147,16 @@ def _inside(steps: pd.DataFrame, network: Network) -> tuple[np.ndarray, np.ndarr
     return _of_steps(steps, code, inner[best], shared[best] / size[inner[best]], until[best], event[above[best]])
 
 
-def _around(steps: pd.DataFrame, already: np.ndarray,
+def _around(steps: pd.DataFrame, records: pd.DataFrame, code: np.ndarray, already: np.ndarray,
             network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The same of records that begin while others below them are open, and one event of these.
 
     already: (m,) customers of each step who are off by a record above it.
     """
-    if not len(steps):
-        return _nobody(steps)
-    records, code = _records(steps)
     root, top, start, end, event = _places(records, network)
     inner, outer = pairs_in_time(root, start + 1, np.maximum(end - 1, start + 1), root, start)
-    kept = below(network, top[inner], top[outer]) & (top[inner] != top[outer]) & (event[inner] != event[outer])
-    inner, outer = inner[kept], outer[kept]
+    nested = below(network, top[inner], top[outer]) & (top[inner] != top[outer]) & (event[inner] != event[outer])
+    inner, outer = inner[nested], outer[nested]
     if not len(outer):
         return _nobody(steps)
     own = steps.assign(customers=steps["customers"].to_numpy() - already)

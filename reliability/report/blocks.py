@@ -18,6 +18,7 @@ from reliability.report.figures import Sentence, resolve
 from reliability.schema.problems import shorten
 
 TO, PLUS_MINUS = " to ", " ± "
+LONGEST_PRINTED = 80    # letters of a name from the user's files; the whole name is in the workbook
 FOOT = 40               # letters of a name at the foot of a page
 
 

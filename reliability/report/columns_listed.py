@@ -13,10 +13,11 @@ from collections.abc import Mapping
 from reliability.network.application_catalogue import CHECKS
 from reliability.schema.columns import COLUMN_TABLES
 from reliability.schema.devices import LATERAL_DEVICES
+from reliability.schema.units import SHARE_UNIT
 
 COLUMNS_FILE = "columns.csv"
 WHAT = "What each column of the tables is, with its unit"
-PER_YEAR, MONEY_UNIT, SHARE_UNIT = "per year", "money of the study", "0–1"
+PER_YEAR, MONEY_UNIT = "per year", "money of the study"
 _AVOIDED = {"customer_interruptions": "customer interruptions", "customer_minutes": "customer-minutes",
             "callouts": "call-outs", "saidi_minutes": "minutes of SAIDI", "saifi": "SAIFI"}
 WHEN = {"found": "as found", "left": "as left", "backup": "of the backup", "existing": "today"}

@@ -12,6 +12,7 @@ from markupsafe import Markup, escape
 from reliability.formats import DASH, TEXT_KIND, missing, shown
 from reliability.report import palette
 from reliability.report.blocks import (
+    LONGEST_PRINTED,
     TO,
     Bullets,
     Caution,
@@ -31,7 +32,6 @@ from reliability.schema.problems import shorten
 from reliability.tasks import HERE, Workers
 
 PAGE_TEMPLATE, STYLE_SHEET = "page.html.j2", "page.css"
-LONGEST_PRINTED = 80        # letters of a name from the user's files; the whole name is in the workbook
 LONGEST_SENTENCE = 400
 UNBROKEN_IN_A_CELL = 16       # letters of a word that a cell does not break
 SENTENCE = 20       # letters from which a cell's text wants room

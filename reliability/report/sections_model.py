@@ -31,6 +31,7 @@ from reliability.report.definitions import METHOD_PARAGRAPHS
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, say
 from reliability.report.plain_words import without_keys
 from reliability.report.ranges import DEFAULT, FROM_STUDY, default_ranges_frame, ranges_sentence, set_by
+from reliability.report.sections_customers import SCENARIO_COLUMN
 from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
@@ -44,7 +45,6 @@ CALLOUT_COLUMNS = tuple((Column(k, label, "amount", "1/yr"), f"/callouts/{k}") f
 CEMI = tuple((Column(f"cemi_{n}", f"CEMI-{n}", "share"), f"/cemi/{n}") for n in range(1, 7))
 SIMULATED = (*((i.key, i.label, i.kind, i.unit) for i in INDICES if i.simulated),
              ("callouts", "Call-outs", "amount", "1/yr"))
-SCENARIO_COLUMN = Column("scenario", "Scenario")
 STATED_BY_UTILITY = "stated by the utility"
 STATED_OR_MOVED = "stated by the utility, or moved (see the first page)"
 WORDS_OF_CHOICES = {choice for a in ASSUMPTIONS for choice in a.choices}       # written with a space for each "_"

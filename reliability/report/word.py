@@ -13,6 +13,7 @@ from typing import Any
 
 from reliability.formats import count, shown
 from reliability.report.blocks import (
+    LONGEST_PRINTED,
     Block,
     Bullets,
     Caution,
@@ -35,7 +36,6 @@ from reliability.report.word_tables import cells_of, clean, key_figures_xml, tab
 from reliability.schema.problems import shorten
 
 INSTALL_DOCX = "pip install python-docx==1.2.0"
-LONGEST_PRINTED = 80
 FIGURE_INCHES = 6.3
 
 

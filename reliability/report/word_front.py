@@ -6,7 +6,7 @@ from typing import Any
 
 from reliability.cautions import CAUTION
 from reliability.report import palette
-from reliability.report.blocks import Document, Heading
+from reliability.report.blocks import LONGEST_PRINTED, Document, Heading
 from reliability.report.figures import unbroken_text
 from reliability.report.type_width import text_width
 from reliability.report.word_layout import TURNED, UPRIGHT
@@ -14,7 +14,6 @@ from reliability.report.word_parts import CONTENTS, TEXT_SIZE, begin_field, book
 from reliability.report.word_tables import clean
 from reliability.schema.problems import shorten
 
-LONGEST_PRINTED = 80
 BLANK_LINE = "_" * 40
 LETTER_POINTS = (612.0, 792.0)       # Letter, in points
 PAGE_MARGIN = 57.6

@@ -9,13 +9,12 @@ from xml.sax.saxutils import escape
 
 from reliability.formats import DASH, MINUS, SPACE, TEXT_KIND, missing, shown
 from reliability.report import palette
-from reliability.report.blocks import TO, Column, KeyFigures, Table
+from reliability.report.blocks import LONGEST_PRINTED, TO, Column, KeyFigures, Table
 from reliability.report.figures import unbroken_text
 from reliability.report.word_layout import UPRIGHT, TableLayout, TextColumn
 from reliability.report.word_parts import CELL, HEAD_STYLE, NUMBER_STYLE, TABLE_SIZE
 from reliability.schema.problems import shorten
 
-LONGEST_PRINTED = 80
 UNBROKEN_SPACE = "\u00a0"
 TWIPS = 20                   # twentieths of a point, in which the format measures
 KEY_SIZE = 13.0

@@ -16,6 +16,7 @@ from reliability.cautions import CAUTION
 from reliability.formats import DASH
 from reliability.report import workbook_bills as bills
 from reliability.report import workbook_years as by_year
+from reliability.report.blocks import LONGEST_PRINTED
 from reliability.report.content import Content, leading
 from reliability.report.palette import DARK_ORANGE, INPUT
 from reliability.report.workbook_inputs import CALLOUT, PRICE_INPUTS, QUANTITY, Input, inputs, values_of
@@ -25,7 +26,6 @@ from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
 from reliability.schema.problems import shorten
 
 PROPOSAL_SHEET = "Proposal"
-LONGEST_PRINTED = 80
 RESULTS_ROW = 4              # row of the results' header, counted from 0
 VIEWS = (UTILITY, SOCIETY)
 PROPOSAL_HEADERS = ("Result", "Utility", "Utility, of the run", "Society", "Society, of the run", "Unit")

@@ -220,7 +220,7 @@ def _moved(key: str, widget: str, stated_value: object, values: Mapping[bool, ob
 def _number_moved(key: str, widget: str, stated_value: object) -> None:
     text = st.session_state[widget].strip()
     try:
-        _ask(key, amount_of(text) if text else None, stated_value)
+        _ask(key, amount_of(text, BY_KEY[key].unit.startswith("money")) if text else None, stated_value)
     except ValueError:
         st.session_state[opened.NOTICE] = (
             f"{short(text, 30)} is no number that reads in one way alone, such as 60 000 or 0.25; the limit stays "
