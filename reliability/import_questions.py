@@ -186,12 +186,12 @@ def answered(imported: Imported, chosen: Mapping[str, str], study: Study | None 
 
 
 def _option(question: str, option: str) -> Option:
-    found = [o for q in ALL_QUESTIONS if q.key == question for o in q.options if o.key == option]
-    if not found:
+    found = next((q.option(option) for q in ALL_QUESTIONS if q.key == question), None)
+    if found is None:
         raise StudyError([Problem("import.toml", "not an answer to one of the questions", "name one of " + ", ".join(
             f"{q.key} = \"{o.key}\"" for q in ALL_QUESTIONS for o in q.options), None, f"questions.{question}",
                                   option)])
-    return found[0]
+    return found
 
 
 def _merged(before: Mapping[str, Any], more: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:

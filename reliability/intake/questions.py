@@ -14,11 +14,13 @@ import tomlkit
 
 from reliability.formats import percent
 from reliability.intake.outcome import Imported
+from reliability.schema.assumptions import BY_KEY, bounds_of
 from reliability.schema.devices import BY_NAME, FUSE
 from reliability.schema.problems import StudyError
 from reliability.study.toml_edit import parse_settings
 
 ANSWERING_SHARE = 0.95         # so many of the cells filled answer a question (our choice, as for what is matched)
+OWN = "own"                    # an answer called "own 0.8": a number of one's own
 FUSE_FACTOR = 1.5   # a link carries so many times the full load of its transformers; common practice, no source
 Values = Mapping[str, Mapping[str, Any]]
 
@@ -26,8 +28,7 @@ Values = Mapping[str, Mapping[str, Any]]
 @dataclass(frozen=True)
 class Option:
     """An answer. values: table → key → value as in study.toml; columns: columns of sections that it sets, by a name
-    that
-    `import_questions` knows, for answers that are no keys."""
+    that `import_questions` knows, for answers that are no keys."""
 
     key: str
     label: str
@@ -36,17 +37,43 @@ class Option:
 
 
 @dataclass(frozen=True)
+class OwnNumber:
+    """A number in place of the answers that are offered.
+
+    key: of an assumption, which is the number over `scale`; unit: of the number. What else an answer sets stands as by
+    default.
+    """
+
+    key: str
+    label: str
+    unit: str
+    step: float
+    scale: float = 1.0
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Least and most that it may be, in its unit."""
+        low, high = bounds_of(BY_KEY[self.key])
+        return low * self.scale, high * self.scale
+
+    def of(self, option: Option) -> float:
+        """The number that an answer stands for."""
+        return float(option.values[BY_KEY[self.key].table][self.key]) * self.scale
+
+
+@dataclass(frozen=True)
 class Question:
     """One question.
 
-    options: answers, the default first. reason: why it matters, and where the default comes from. keys: the keys of
-    study.toml that it sets, as table.key.
+    options: answers, the default first. reason: why it matters, and where the default comes from. own: a number that
+    may be given instead. keys: the keys of study.toml that it sets, as table.key.
     """
 
     key: str
     title: str
     reason: str
     options: tuple[Option, ...]
+    own: OwnNumber | None = None
 
     @property
     def default(self) -> Option:
@@ -57,6 +84,25 @@ class Question:
     def keys(self) -> tuple[str, ...]:
         """Keys of study.toml that the answers set, as table.key."""
         return tuple(dict.fromkeys(f"{t}.{k}" for o in self.options for t, keys in o.values.items() for k in keys))
+
+    def option(self, key: str) -> Option | None:
+        """The answer called `key`: one that is offered, or a number of one's own within its bounds; else None."""
+        offered = next((o for o in self.options if o.key == key), None)
+        number = own_number(key)
+        if offered or self.own is None or number is None or not self.own.bounds[0] <= number <= self.own.bounds[1]:
+            return offered
+        table = BY_KEY[self.own.key].table
+        values = {**self.default.values[table], self.own.key: round(number / self.own.scale, 9)}
+        return Option(key, f"{number:g} {self.own.unit}", {table: values})
+
+
+def own_number(key: str) -> float | None:
+    """The number of an answer called "own 0.8"; None of any other."""
+    word, _, number = key.partition(" ")
+    try:
+        return float(number) if word == OWN else None
+    except ValueError:
+        return None
 
 
 def _protection(key: str, label: str, **values: object) -> Option:
@@ -78,13 +124,15 @@ ALL_QUESTIONS: tuple[Question, ...] = (
                           reclosing_off_trip="delayed"),
               _protection("fast", "For 5 % of faults, fast trip", reclosing_off_share=0.05, reclosing_off_trip="fast"),
               _protection("season", "For 20 % of faults, delayed trip", reclosing_off_share=0.2,
-                          reclosing_off_trip="delayed"))),
+                          reclosing_off_trip="delayed")),
+             OwnNumber("reclosing_off_share", "For another share of faults, delayed trip", "%", 0.1, 100.0)),
     Question("temporary", "What share of overhead faults is temporary?",
              "A temporary fault costs a fuse and a call-out where a sectionalizer rides through. Default: 75 %, common "
              "practice, no source.",
              (Option("usual", "75 %", {"faults": {"temporary_fraction": 0.75}}),
               Option("low", "60 %", {"faults": {"temporary_fraction": 0.6}}),
-              Option("high", "85 %", {"faults": {"temporary_fraction": 0.85}}))),
+              Option("high", "85 %", {"faults": {"temporary_fraction": 0.85}})),
+             OwnNumber("temporary_fraction", "Another share", "%", 1.0, 100.0)),
     Question("momentary", "Are momentary events recorded at breakers and reclosers, or counters read?",
              "Silence counts as no events only where events are recorded. It decides what can be learned from the "
              "records.",
@@ -113,7 +161,8 @@ ALL_QUESTIONS: tuple[Question, ...] = (
              "Everybody outside the faulted block waits for it. Default: a crew drives there.",
              (Option("crew", "1 h, by crew", {"restoration": {"switching_hours": 1.0}}),
               Option("near", "0.5 h, by crew", {"restoration": {"switching_hours": 0.5}}),
-              Option("remote", "0.1 h, remote", {"restoration": {"switching_hours": 0.1}}))),
+              Option("remote", "0.1 h, remote", {"restoration": {"switching_hours": 0.1}})),
+             OwnNumber("switching_hours", "Another time", "h", 0.25)),
     Question("links", "Are fuse links known?",
              "The link decides up to which current a fast operation saves the fuse. Without it: up to any.",
              (Option("unknown", "Not known", {}),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -11,7 +12,7 @@ import streamlit as st
 from reliability.formats import money, shown
 from reliability.import_questions import Base, base_of, effects
 from reliability.intake import Imported, Prepared
-from reliability.intake.questions import ALL_QUESTIONS, Question, answered_by
+from reliability.intake.questions import ALL_QUESTIONS, OWN, OwnNumber, Question, answered_by, own_number
 from reliability.study import Study, StudyError
 from reliability.ui import background
 from reliability.ui.import_draft import KEPT, Draft
@@ -37,7 +38,7 @@ def questions(draft: Draft, prepared: Prepared) -> None:
         return
     table = _effects(draft, study, asked)
     for question in asked:
-        _question(draft, question, table, study.currency)
+        _question(draft, question, table, study)
     if settled:
         with st.expander(f"Answered by the data: {len(settled)}"):
             for title, why in settled:
@@ -79,24 +80,56 @@ def _effects(draft: Draft, study: Study, asked: list[Question]) -> pd.DataFrame 
     return background.result(key, work, "how far the answers move the results", KEPT)
 
 
-def _question(draft: Draft, question: Question, table: pd.DataFrame | None, currency: str) -> None:
-    options = {o.key: o for o in question.options}
-    rows = {} if table is None else table[table["question"] == question.key].set_index("option").to_dict("index")
+def _question(draft: Draft, question: Question, table: pd.DataFrame | None, study: Study) -> None:
+    labels = {o.key: o.label for o in question.options} | ({OWN: question.own.label} if question.own else {})
+    labels[question.default.key] += " (default)"
     now = str(draft.plan.get("answers", {}).get(question.key, question.default.key))
-    key = f"answer_{draft.token}_{question.key}"
-
+    number, key = own_number(now), f"answer_{draft.token}_{question.key}"
     with st.container(border=True):
         left, right = st.columns([2, 5])
         left.markdown(f"**{plain(question.title, 120)}**")
         left.caption(plain(" ".join(question.reason.split()), 400))
-        right.radio(question.title, list(options), index=list(options).index(now), key=key,
-                    label_visibility="collapsed", on_change=_chosen, args=(draft, question.key, key),
-                    format_func=lambda o: options[o].label + (" (default)" if o == question.default.key else ""),
-                    captions=[_moves(rows.get(o), currency) for o in options])
+        with right:
+            rows = _rows(table, question)
+            if number is not None and table is not None:
+                rows[OWN] = _rows(_own_effect(draft, study, question, now), question).get(now)
+            shown_as = now if number is None else OWN
+            st.radio(question.title, list(labels), index=list(labels).index(shown_as), key=key,
+                     label_visibility="collapsed", on_change=_chosen, args=(draft, question, key),
+                     format_func=labels.__getitem__, captions=[_moves(rows.get(o), study.currency) for o in labels])
+            if number is not None and question.own is not None:
+                _own_number(draft, question.key, question.own, number, f"{key}_own")
 
 
-def _chosen(draft: Draft, question: str, key: str) -> None:
-    draft.decide_one("answers", question, st.session_state[key])
+def _rows(table: pd.DataFrame | None, question: Question) -> dict[str, Mapping[Any, Any] | None]:
+    """Effects of one question's answers by their key."""
+    if table is None:
+        return {}
+    own = table[table["question"] == question.key]
+    return dict(zip(own["option"], own.to_dict("records"), strict=True))
+
+
+def _own_effect(draft: Draft, study: Study, question: Question, answer: str) -> pd.DataFrame | None:
+    """Effects of a question's default and of a number of somebody's own; None until they are computed."""
+    option = question.option(answer)
+    if option is None:
+        return None
+    asked = replace(question, options=(question.default, option))
+    return background.result(f"{EFFECTS_KEY}_own {draft.token} {hash(draft.recipe_text)} {question.key} {answer}",
+                             lambda: effects(base_of(study), [asked]), f"how far {option.label} moves the results")
+
+
+def _own_number(draft: Draft, question: str, own: OwnNumber, number: float, key: str) -> None:
+    low, high = own.bounds
+    st.number_input(f"{own.label}, {own.unit}", low, high, number, own.step, "%g", key=key, width=320,
+                    on_change=lambda: draft.decide_one("answers", question, f"{OWN} {st.session_state[key]:g}"))
+
+
+def _chosen(draft: Draft, question: Question, key: str) -> None:
+    answer = st.session_state[key]
+    if answer == OWN and question.own is not None:
+        answer = f"{OWN} {question.own.of(question.default):g}"
+    draft.decide_one("answers", question.key, answer)
 
 
 def _moves(row: Mapping[Any, Any] | None, currency: str) -> str:

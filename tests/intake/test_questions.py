@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from reliability.import_questions import EFFECT_COLUMNS, answered, base_of, effects, links_by_load
@@ -110,7 +112,27 @@ def test_answers_are_written_into_settings_sections_and_recipe(tmp_path):
     assert again.study().values["fast_operations"] == 1
 
 
-@pytest.mark.parametrize("chosen", [{"links": "perhaps"}, {"weather": "fair"}])
+def test_a_number_of_ones_own_is_an_answer(tmp_path):
+    """Its effect is that of the study with it written in, and an offered answer's where it is the same number."""
+    bare = take(tmp_path, devices="+SW,M2,,switch,,,\n")
+    chosen = {"reclosing_off": "own 0.8", "temporary": "own 60", "switching": "own 0.75"}
+    written = answered(bare, chosen)
+    assert written.recipe.study == {"protection": {"reclosing_off_share": 0.008, "reclosing_off_trip": "delayed"},
+                                    "faults": {"temporary_fraction": 0.6}, "restoration": {"switching_hours": 0.75}}
+    assert written.study().values["reclosing_off_share"] == 0.008
+    for key, answer in chosen.items():
+        question = ASKED[key]
+        own = question.option(answer)
+        assert question.own.of(own) == pytest.approx(float(answer.split()[1]))
+        table = effects(base_of(bare.study()), [replace(question, options=(*question.options, own))])
+        wanted = expect(answered(bare, {key: answer}).study()).expected[0]
+        assert table["saifi"].iloc[-1] == pytest.approx(float(wanted.fault_ci.sum()) / 15, rel=1e-9)
+        if key == "temporary":
+            assert table.iloc[-1].drop(["option", "label"]).equals(table.iloc[1].drop(["option", "label"]))
+
+
+@pytest.mark.parametrize("chosen", [{"links": "perhaps"}, {"weather": "fair"}, {"links": "own 2"},
+                                    {"temporary": "own 101"}, {"temporary": "own nan"}, {"temporary": "own x"}])
 def test_an_answer_that_there_is_not_is_refused(tmp_path, chosen):
     with pytest.raises(StudyError, match="not an answer"):
         answered(take(tmp_path), chosen)

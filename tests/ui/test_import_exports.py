@@ -298,6 +298,26 @@ def test_files_are_added_and_taken_away():
         "Kind of line_segments.csv", "Kind of transformers.csv"]
 
 
+def test_a_question_takes_a_number_of_ones_own():
+    """The share of faults while reclosing is off, in tenths of a per cent, with how far the results move with it."""
+    test = until(step(taken(upload(page(), *exports())), "questions"), "NPV")
+    next(r for r in test.radio if r.key.endswith("reclosing_off")).set_value("own").run()
+    number, = [n for n in test.number_input if "reclosing_off" in n.key]
+    assert (number.label, number.value) == ("For another share of faults, delayed trip, %", 0.0)
+    number.set_value(0.8).run()
+    for _ in range(200):
+        radio = next(r for r in test.radio if r.key.endswith("reclosing_off"))
+        if "+" in radio.proto.captions[-1] or "−" in radio.proto.captions[-1]:
+            break
+        time.sleep(0.05)
+        sound(test.run())
+    assert "SAIFI" in radio.proto.captions[-1]
+    assert uploads.get_plan(draft_of(test))["answers"] == {"reclosing_off": "own 0.8"}
+    until(step(test, "save"), "into the new folder")
+    test.button("save_import").click().run()
+    assert open_study(workspace.root() / "my-study").values["reclosing_off_share"] == 0.008
+
+
 def test_decisions_of_a_page_that_does_not_show_the_one_before_are_all_noted(tmp_path, monkeypatch):
     """A quick hand: each is made on the state of now, not on that of the page."""
     monkeypatch.chdir(tmp_path)
