@@ -20,6 +20,7 @@ _PARTS = (("callout_saving", "Call-outs saved", BLUE, ""), ("energy_saving", "En
           ("incentive", "Incentive", SAND, "."), ("interruption_cost_saving", CUSTOMERS_GAIN, PLUM, "\\"))
 DRIVERS_SHOWN = 12
 MONEY_BINS = 50
+NOTE_TO_THE_LEFT = 0.7          # of the most capital: from here on a note stands to the left of its point
 LEGEND_BELOW = {"orientation": "h", "y": -0.32, "yanchor": "top", "x": 0}       # a key below the picture
 
 
@@ -114,10 +115,14 @@ def frontier_chart(frontier: pd.DataFrame, chosen: Mapping[str, float] | None, c
                        "marker": {"size": 16, "symbol": "diamond", "color": ORANGE,
                                   "line": {"color": INK, "width": 1.5}}})
     top = float(frontier["saidi_minutes_avoided"].max()) or 1.0
-    notes = [{"x": float(frontier["capex"].iloc[i]), "y": float(frontier["saidi_minutes_avoided"].iloc[i]),
-              "text": "<br>".join(label(mix[i], 90).split(", ")), "align": "right", "xanchor": "right",
-              "yanchor": "top", "ax": -14, "ay": 30, "arrowcolor": GREY, "arrowwidth": 1, "arrowhead": 0,
-              "bgcolor": see_through(PAPER, 0.85)} for i in changes(frontier)]
+    capital = frontier["capex"].to_numpy(float)
+    # below the curve, where nothing is: to the right of a point, or to its left where the picture ends
+    side = {i: ("right", -14) if capital[i] > NOTE_TO_THE_LEFT * capital.max() else ("left", 14)
+            for i in changes(frontier)}
+    notes = [{"x": float(capital[i]), "y": float(frontier["saidi_minutes_avoided"].iloc[i]),
+              "text": "<br>".join(label(mix[i], 90).split(", ")), "align": at, "xanchor": at,
+              "yanchor": "top", "ax": shift, "ay": 30, "arrowcolor": GREY, "arrowwidth": 1, "arrowhead": 0,
+              "bgcolor": see_through(PAPER, 0.85)} for i, (at, shift) in side.items()]
     return picture(traces, layout(380, large, annotations=notes,
                                   xaxis=axis(f"Capital, {label(currency)}", tickformat=TICK, rangemode="tozero"),
                                   yaxis=axis("SAIDI avoided, minutes a year", range=[0.0, 1.12 * top])))
