@@ -5,7 +5,7 @@ plotly reads markup in names, so every text is escaped.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -31,7 +31,7 @@ from reliability.report.chart import (
 )
 from reliability.report.palette import GRID, INK, PAPER, fill, see_through
 from reliability.ui.described_map import map_figure
-from reliability.ui.plotting import BAR_GAP, PLOTLY_DASHES, axis, layout, pattern, picture
+from reliability.ui.plotting import BAR_GAP, PLOTLY_DASHES, axis, layout, log_axis, pattern, picture
 from reliability.ui.text import label
 
 SERIES_SYMBOLS = ("circle", "diamond", "square", "triangle-up", "triangle-down")
@@ -71,8 +71,10 @@ def _bars(chart: BarChart) -> tuple[list[dict[str, object]], dict[str, object]]:
                **({"y0": 0, "y1": 1, "yref": "paper"} if chart.lying else {"x0": 0, "x1": 1, "xref": "paper"})}
               for r in chart.references]
     notes = [note for k, bars in enumerate(chart.bars) for note in _labels(chart, bars, k)] if _crossed(chart) else []
-    return traces, {measured: _axis(chart.value) | more, across: categories, "shapes": shapes, "annotations": notes,
-                    "showlegend": len(traces) > 1, "barmode": "overlay" if chart.overlaid else "group"}
+    reach = [v for b in chart.bars for some in (b.values, b.low, b.high) if some is not None for v in some]
+    return traces, {measured: _axis(chart.value, reach) | more, across: categories, "shapes": shapes,
+                    "annotations": notes, "showlegend": len(traces) > 1,
+                    "barmode": "overlay" if chart.overlaid else "group"}
 
 
 def _crossed(chart: BarChart) -> bool:
@@ -114,20 +116,26 @@ def _plot(chart: PlotChart) -> tuple[list[dict[str, object]], dict[str, object]]
         Line: _line, Points: _points, Rectangles: _areas, Words: _words}
     traces = [draw[type(s)](s) for s in chart.series]
     if not chart.equal:
-        return traces, {"xaxis": _axis(chart.x), "yaxis": _axis(chart.y)}
+        return traces, {"xaxis": _axis(chart.x, _drawn(chart, "x")), "yaxis": _axis(chart.y, _drawn(chart, "y"))}
     values = [v for s in chart.series if isinstance(s, Line | Points) for v in (*s.x, *s.y) if np.isfinite(v)]
     square = {"range": [0.0, 1.05 * max(values, default=1.0)], "constrain": "domain"}
     return traces, {"xaxis": _axis(chart.x) | square, "yaxis": _axis(chart.y) | square | {"scaleanchor": "x"}}
 
 
-def _axis(of: Axis) -> dict[str, object]:
-    kinds: dict[str, dict[str, object]] = {LOG_AXIS: {"type": "log", "dtick": "D2"}, DATE: {"type": "date"}}
-    scale = kinds.get(of.scale, {})
+def _drawn(chart: PlotChart, along: str) -> list[float]:
+    """What a chart's lines and points have along an axis that may be logarithmic, "x" or "y"."""
+    return [v for s in chart.series if isinstance(s, Line | Points) for v in getattr(s, along)]
+
+
+def _axis(of: Axis, values: Sequence[float] = ()) -> dict[str, object]:
+    """values: what is drawn along it, where it is logarithmic and has no ticks of its own."""
+    scale: dict[str, object] = {"type": "date"} if of.scale == DATE else {}
     if of.limits is not None:
         scale["range"] = np.log10(of.limits).tolist() if of.scale == LOG_AXIS else list(of.limits)
     if of.ticks is not None:
         scale |= {"tickmode": "array", "tickvals": list(of.ticks), "ticktext": [exact(t) for t in of.ticks]}
-    return axis(label(of.title, 80), **scale)
+    title = label(of.title, 80)
+    return log_axis(title, values, **scale) if of.scale == LOG_AXIS else axis(title, **scale)
 
 
 def _points(points: Points) -> dict[str, object]:

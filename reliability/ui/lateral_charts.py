@@ -14,7 +14,7 @@ from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, PAPER, VERDICT_FILLS, see_through
 from reliability.schema.values import Assumptions
-from reliability.ui.plotting import axis, layout, pattern, picture
+from reliability.ui.plotting import axis, layout, log_axis, pattern, picture
 from reliability.ui.text import label
 
 CURVE_POINTS = 12                        # of each section's curve
@@ -64,7 +64,8 @@ def profile_chart(curve: pd.DataFrame, actuating_a: float, ceiling_a: float, lar
                           "bgcolor": see_through(PAPER, 0.8)})
     return picture(traces, layout(330, large, showlegend=False, annotations=notes,
                                   xaxis=axis(f"Distance from the lateral's head, {word}", rangemode="tozero"),
-                                  yaxis=axis("Fault current, A (logarithmic)", type="log", dtick="D2")))
+                                  yaxis=log_axis("Fault current, A (logarithmic)",
+                                                 [*curve["current_a"], actuating_a, ceiling_a])))
 
 
 def verdicts_chart(checks: ApplicationChecks, large: bool = False) -> go.Figure:

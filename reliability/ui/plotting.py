@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from zlib import crc32
 
 import numpy as np
 import plotly.graph_objects as go
 
-from reliability.formats import SEPARATORS
+from reliability.formats import SEPARATORS, exact
 from reliability.report.chart import DASHED, DOTTED, SOLID
 from reliability.report.palette import GREY, GRID, INK, PAPER
 
 PLOTLY_DASHES = {SOLID: "solid", DASHED: "dash", DOTTED: "dot"}
 BUTTONS = 48                       # pixels at the right of a picture that can be enlarged, for its buttons
+FEW_DECADES = 2                    # up to so many have ticks between the powers of ten
 BAR_GAP = 0.35                     # of the room of a category
 PLOTLY_FONT = '"Source Sans", Arial, sans-serif'
 # of a picture in which a point is picked: what the framework would set itself, and draw the picture again for
@@ -63,6 +64,19 @@ def axis(title: str, **more: object) -> dict[str, object]:
     """An axis with its title, and room made for labels."""
     return {"title": {"text": title}, "automargin": True, "gridcolor": GRID, "zerolinecolor": GREY, "linecolor": GREY,
             "ticks": "outside", "tickcolor": GREY} | more
+
+
+def log_axis(title: str, values: Iterable[float], **more: object) -> dict[str, object]:
+    """A logarithmic axis whose ticks are written in full: at 1, 2 and 5, or powers of ten alone where those are many.
+
+    values: what is drawn along it; of what is not above 0 nothing is drawn.
+    """
+    drawn = np.array([v for v in values if np.isfinite(v) and v > 0.0] or [1.0])
+    first, last = int(np.floor(np.log10(drawn.min()))), int(np.ceil(np.log10(drawn.max())))
+    steps = (1, 2, 5) if last - first <= FEW_DECADES else (1,)
+    ticks = [step * 10.0 ** k for k in range(first - 1, last + 2) for step in steps]
+    return axis(title, **{"type": "log", "tickmode": "array", "tickvals": ticks,
+                          "ticktext": [exact(t) for t in ticks]} | more)
 
 
 def upright(at: float, **line: object) -> dict[str, object]:

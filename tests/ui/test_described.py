@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from reliability.report.chart import (
     DATE,
@@ -20,6 +21,7 @@ from reliability.report.chart import (
     Words,
 )
 from reliability.ui.described import figure
+from reliability.ui.plotting import log_axis
 
 NASTY = "<b>tree</b>"
 
@@ -84,3 +86,13 @@ def test_labels_of_bars_stand_on_a_ground_where_a_line_may_cross_them():
 def test_ticks_are_written_as_numbers_are_everywhere():
     chart = PlotChart("k", "t", "d", Axis("A", LOG_AXIS, (1.0, 1e4), (0.5, 50.0, 1000.0, 20000.0)), Axis("s"), ())
     assert list(figure(chart).layout.xaxis.ticktext) == ["0.5", "50", "1\u202f000", "20\u202f000"]
+
+
+@pytest.mark.parametrize(("values", "wanted"), [
+    ([30.0, 400.0], ["20", "50", "100", "200", "500"]), ([0.003, 120.0], ["0.01", "0.1", "1", "10", "100"])])
+def test_ticks_of_a_logarithmic_axis_are_written_in_full(values, wanted):
+    """Never a bare 2 or 5 between the powers of ten."""
+    ticks = log_axis("", [*values, 0.0, np.nan])
+    low, high = 0.6 * values[0], 2 * values[1]
+    inside = [t for t, v in zip(ticks["ticktext"], ticks["tickvals"], strict=True) if low < v < high]
+    assert inside == wanted
