@@ -33,6 +33,8 @@ from reliability.ui.text import plain
 OUTCOMES_KEY = "edit_outcomes"
 WANTED = "assumption_wanted"        # key of the assumption that somebody came for; it and its group stand first
 CHANGES_SHOWN, DRAFTS_SHOWN = 3, 5
+EDITOR_PX = 380                     # so that what a change would leave is in sight below
+MARK = ":material/error:"           # as high as the sentence that stands there before
 DRAFTS = "drafts"                   # where on the page the outcome of taking one up is shown
 SCENARIO_HEADS = {"name": "Name", "laterals": "Laterals", "fast_operations": "Fast operations"}
 
@@ -60,7 +62,7 @@ def _table(shown: Opened, table: str) -> None:
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         columns = {name: st.column_config.TextColumn(help=known.get(name), pinned=k == 0 or None)
                    for k, name in enumerate(base.columns)}
-        return st.data_editor(base, key=key, num_rows="dynamic", column_config=columns, height=430,
+        return st.data_editor(base, key=key, num_rows="dynamic", column_config=columns, height=EDITOR_PX,
                               alt=f"The rows of {file}, to be edited")
 
     def change(edited: pd.DataFrame) -> tuple[dict[str, bytes], list[str]]:
@@ -82,7 +84,7 @@ def assumptions(shown: Opened) -> None:
 
     def draw(base: pd.DataFrame, key: str) -> pd.DataFrame:
         fixed = [c for c in base.columns if c not in (toml_edit.LOW, toml_edit.VALUE, toml_edit.HIGH)]
-        return st.data_editor(base, key=key, disabled=fixed, height=460, hide_index=True,
+        return st.data_editor(base, key=key, disabled=fixed, height=EDITOR_PX, hide_index=True,
                               alt="The assumptions of the study, to be edited")
 
     text = _settings_text(shown)
@@ -147,7 +149,8 @@ def earlier_versions(shown: Opened) -> None:
 def _drafts(shown: Opened) -> None:
     """List what was typed and could not be saved: to be taken up, or thrown away."""
     found = drafts(shown.folder)
-    _report(shown, DRAFTS)
+    _headline(shown, DRAFTS)
+    _problems(shown, DRAFTS)
     if found:
         st.markdown("**Not saved so far**: what was typed and would have left problems, or while somebody else changed "
                     "the study. Taken up, it takes the place of the whole table.")
@@ -221,6 +224,7 @@ def _editor(shown: Opened, table: str, read: Callable[[], pd.DataFrame],
                  "fingerprint": shown.fingerprint, "digest": None}
         store[shown.name, table] = state
     elsewhere = own_work.elsewhere(state["fingerprint"], shown.fingerprint, table)
+    headline = st.empty()          # above the table, in sight of whoever types
     edited = draw(state["base"], state["key"])
     digest = hashlib.sha256(text_tables.frame_bytes(edited.reset_index())).hexdigest()
     new = digest != state["digest"] and not (state["digest"] is None and edited.equals(state["base"]))
@@ -234,7 +238,10 @@ def _editor(shown: Opened, table: str, read: Callable[[], pd.DataFrame],
         st.rerun()
     if new and state["fingerprint"] != shown.fingerprint:
         st.rerun()
-    _report(shown, table)
+    with headline:
+        if not _headline(shown, table):
+            st.info("Every change is checked and saved at once.", icon=":material/save:")
+    _problems(shown, table)
 
 
 def apply(shown: Opened, files: dict[str, bytes], remove: list[str], table: str = "", made_of: str = "") -> str | None:
@@ -272,21 +279,30 @@ def _forget(shown: Opened, table: str) -> None:
         del outcomes[shown.name, table]
 
 
-def _report(shown: Opened, table: str) -> None:
+def _headline(shown: Opened, table: str) -> bool:
+    """What became of the last change, in a sentence; whether there was one."""
     outcome, when = st.session_state.get(OUTCOMES_KEY, {}).get((shown.name, table), (None, None))
     if outcome is None:
-        return
+        return False
     if outcome.problems:
-        error = outcome.problems
-        st.error(f"Not saved: the change would leave {count(error.count, 'problem')}. It is stored as a draft; correct "
-                 "the cells and it is saved, or take it up later under Earlier versions.")
-        frame = problem_frame(error.problems)
-        st.dataframe(frame, hide_index=True, alt="Problems of the change")
-        csv_button("Problems", lambda: frame, f"edit_problems_{table.split('.')[0]}")
+        st.error(f"Not saved: the change would leave {count(outcome.problems.count, 'problem')}, listed below. It is a "
+                 "draft; correct the cells and it is saved.", icon=MARK)
     elif outcome.elsewhere:
         st.error("Not saved: the study was changed in another tab or program in the meantime. Your edits are stored as "
-                 "a draft, under Earlier versions; what stands here is the new state, to repeat them in.")
+                 "a draft, under Earlier versions; what stands here is the new state, to repeat them in.", icon=MARK)
     elif outcome.disk:
-        st.error(f"Not saved: {plain(outcome.disk.strerror or outcome.disk, 200)}.")
+        st.error(f"Not saved: {plain(outcome.disk.strerror or outcome.disk, 200)}.", icon=MARK)
     else:
         st.success(f"Saved at {when:%H:%M:%S}; the previous version is stored.", icon=":material/check:")
+    return True
+
+
+def _problems(shown: Opened, table: str) -> None:
+    """What the last change would have left, in a table."""
+    outcome, _ = st.session_state.get(OUTCOMES_KEY, {}).get((shown.name, table), (None, None))
+    if outcome is None or not outcome.problems:
+        return
+    frame = problem_frame(outcome.problems.problems)
+    st.dataframe(frame, hide_index=True, alt="Problems of the change")
+    csv_button("Problems", lambda: frame, f"edit_problems_{table.split('.')[0]}")
+    st.caption("It may also be taken up later, under Earlier versions.")

@@ -247,3 +247,15 @@ def test_a_scenario_beside_a_mixed_choice_is_edited():
     after = open_study(folder).scenarios
     assert after[1].counts == 2
     assert after[2:] == before[2:]
+
+
+def test_what_became_of_a_change_stands_above_the_table(small):
+    """In sight of whoever types, where "checked and saved at once" stood before; the problems are listed below it."""
+    test = open_tab(small, "Tables")
+    order = [e.type for e in test.main]
+    assert order.index("info") < order.index("dataframe")
+    edit(test, "sections.csv", {0: {"customers": "many"}})
+    order = [e.type for e in sound(test).main]
+    assert "info" not in order
+    assert order.index("error") < order.index("dataframe")
+    assert order.count("dataframe") == 2
