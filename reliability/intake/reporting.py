@@ -75,11 +75,11 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
     lateral = topmost(parent, np.isin(device, LATERAL_DEVICES)) == np.arange(len(frame))
     table = pd.DataFrame({"feeder_id": frame["feeder_id"], "sections": 1, "km": frame["length_km"],
                           "customers": frame["customers"].fillna(0.0),
-                          "connected_kva": frame["connected_kva"].fillna(0.0),
+                          "connected_kva": frame["connected_kva"].astype(float),
                           "laterals": lateral.astype(int)})
     for name in DEVICES:
         table[name] = (device == name).astype(int)
-    totals = table.groupby("feeder_id", sort=True).sum()
+    totals = table.groupby("feeder_id", sort=True).sum(min_count=1)      # no kVA brought is no figure, not 0
     totals["mi"] = totals["km"] / KM_PER_MILE
     if outages is not None:
         of = np.where(outages.section >= 0, feeder[np.maximum(outages.section, 0)], "")
@@ -87,7 +87,7 @@ def _totals(frame: pd.DataFrame, parent: np.ndarray, outages: Outages | None, fe
         events = outages.frame["event_id"].groupby(of).nunique()
         totals["outages_per_year"] = (events / years).reindex(totals.index).fillna(0.0)
         totals["customer_minutes_per_year"] = (minutes / years).reindex(totals.index).fillna(0.0)
-    totals.loc[ALL_FEEDERS_LABEL] = totals.sum()
+    totals.loc[ALL_FEEDERS_LABEL] = totals.sum(min_count=1)
     return totals.reset_index()
 
 

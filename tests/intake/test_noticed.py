@@ -250,3 +250,12 @@ def test_problems_of_the_study_to_be_made_say_so(tmp_path, capsys):
     assert "rows are those of its tables, which are not written" in said
     assert "section M2, that begins with the segment of this name" in said
     assert not (tmp_path / "s").exists()
+
+
+def test_kva_that_nobody_brought_are_no_figure(tmp_path):
+    head = "transformer_id,segment_id,customers"
+    brought = take(tmp_path / "a", customers=f"{head},connected_kva\nX1,M2,3,50\nX2,T2,5,\n")
+    assert brought.report.totals["connected_kva"].tolist() == [50.0, 50.0]
+    none = take(tmp_path / "b", customers=f"{head}\nX1,M2,3\nX2,T2,5\n")
+    assert none.report.totals["connected_kva"].isna().all()
+    assert none.report.totals["customers"].tolist() == [8.0, 8.0]
