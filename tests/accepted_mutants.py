@@ -19,7 +19,7 @@ SIZES = frozenset({
     "MANY_ROWS", "DRAWS_OF_MANY", "MOST_OUTCOME_TABLES", "GAIN_DECIMALS", "PRICES_TRIED", "PRICE_FACTOR",
     "SEARCHES_IN_VAIN", "MANY_CHOICES", "FEWEST_LEVELS", "SOLVER_SECONDS", "GAP", "DRAW_GAP", "LAST_SHARE",
     "TIE_TOLERANCE", "NEVER_REACHED", "EVENTS_A_YEAR", "SLOTS_OF_TRIALS", "SLOTS_OF_YEARS", "FEW_EVENTS",
-    "EVENTS_OF_OWN_TABLE", "AT_ONCE", "MOST_CHANGED",
+    "FEWEST_OF_A_PART", "EVENTS_OF_OWN_TABLE", "AT_ONCE", "MOST_CHANGED",
 })
 # Mutants that no test can or need notice: (function, expression, changes or ANY, the reason), by function.
 ANY = ()
@@ -175,7 +175,7 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("unit_blocks", "of_make * (classes + 1) + rows.multiplier_class", ("+ → -", "1 → 2"),
      "which rows are summed together, not what comes of it"),
     ("unit_blocks",
-     "np.where(np.bincount(part, rows.rate)[part] < FEW_EVENTS, of_make * (classes + 1) + classes, part)",
+     "np.where(np.bincount(part, rows.rate)[part] < FEWEST_OF_A_PART, of_make * (classes + 1) + classes, part)",
      ("< → <=", "* → /", "+ → -", "1 → 2"), "which rows are summed together, not what comes of it"),
     ("simulate_unit_block",
      "part.rates.sum() * yearly.size < EVENTS_OF_OWN_TABLE * len(part.groups) * len(yearly)", ANY,

@@ -36,7 +36,7 @@ from reliability.indices.measures import (
 from reliability.indices.precision import TrialsSeen, precise_enough, with_more_trials
 from reliability.indices.progress import Progress, Reporter
 from reliability.indices.rate_classes import RateClass, rate_multiplier, rate_parts
-from reliability.indices.unit_events import UnitBlock, UnitRows, simulate_unit_block, unit_blocks
+from reliability.indices.unit_events import ROWS_PER_BLOCK, UnitBlock, UnitRows, simulate_unit_block, unit_blocks
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
@@ -48,7 +48,6 @@ from reliability.tasks import HERE, Workers
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 YEARS_PER_CHUNK = 8_000            # trial-years drawn together
 EVENTS_PER_BLOCK = 400_000         # expected events of one block of rows in a chunk of trial-years
-ROWS_PER_BLOCK = 100_000
 
 # Where the number of trials is left to the simulation; our assumptions.
 TRIALS_AT_LEAST = 200              # before the standard error, itself an estimate, is believed

@@ -19,11 +19,11 @@ from reliability.indices.measures import Coefficients
 
 # Fixed sizes: with the seed they settle every digit, so changing one changes results.
 EVENTS_A_YEAR = 400.0   # expected of the rows of one block
+FEWEST_OF_A_PART = 2.0  # expected a year in a block, below which classes share a part
 ROWS_PER_BLOCK = 100_000
 # Slots of the guide tables for each thing to choose from; more make the search rarer, the tables larger.
 SLOTS_OF_TRIALS = 2
 SLOTS_OF_YEARS = 16
-FEW_EVENTS = 2.0            # expected a year in a block, below which classes share a part
 EVENTS_OF_OWN_TABLE = 3.0   # expected for each entry of a table that a part gets of its own
 AT_ONCE = 2 ** 17       # choices made together; what they need stays in the processor's cache
 
@@ -82,7 +82,7 @@ def unit_blocks(rows: UnitRows, coefficients: Callable[[np.ndarray], Coefficient
     makes, classes = int(rows.make.max(initial=0)) + 1, int(rows.multiplier_class.max(initial=0)) + 1
     of_make = block * makes + rows.make
     part = of_make * (classes + 1) + rows.multiplier_class
-    part = np.where(np.bincount(part, rows.rate)[part] < FEW_EVENTS, of_make * (classes + 1) + classes, part)
+    part = np.where(np.bincount(part, rows.rate)[part] < FEWEST_OF_A_PART, of_make * (classes + 1) + classes, part)
     group = rows.unit * 2 + rows.permanent
     order = np.lexsort((group, part, block))
     for at in np.split(order, np.flatnonzero(np.diff(block[order])) + 1) if len(order) else ():

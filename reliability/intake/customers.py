@@ -15,8 +15,7 @@ from reliability.intake.spans import Spans
 from reliability.intake.spelling import taken_for
 from reliability.intake.units import HOURS_A_YEAR
 from reliability.schema.columns import CUSTOMER_CLASSES
-
-CLASSES = tuple(f"customers_{c}" for c in CUSTOMER_CLASSES)
+from reliability.study.records import CLASSES
 
 
 @dataclass

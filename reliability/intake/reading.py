@@ -12,11 +12,10 @@ import pandas as pd
 from reliability.intake.layers import GEOMETRY_SUFFIXES, Layer, Shapes, read_layers
 from reliability.intake.titles import header_row, text_header_line, text_lines, title_notes
 from reliability.schema.problems import Problem, Problems, StudyError
-from reliability.study.files import SETTINGS_FILE
+from reliability.study.files import RECIPE_FILE, SETTINGS_FILE
 from reliability.study.tables import MOST_CELLS, SHORT_ROW, Rows, decode, read_bytes, read_rows, rows_of
 from reliability.study.workbook import Sheet, hidden_notes, read_sheets
 
-RECIPE_FILE = "import.toml"
 _TABLE_SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx")
 _MOST_BYTES = 2**31
 _PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".xml", ".qpj")    # read with their .shp

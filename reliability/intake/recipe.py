@@ -16,11 +16,11 @@ from reliability.intake.words import Meaning, as_meaning, as_stated, known_meani
 from reliability.schema.nearest import Names
 from reliability.schema.problems import StudyError
 from reliability.study.cells import parse_numbers
+from reliability.study.timestamps import DAY_FIRST, MONTH_FIRST
 from reliability.study.toml import Toml, read_toml
 
 VERSION = 1
 TOLERANCE_M, REACH_M = 0.5, 15.0
-DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 _MOST = 1e6         # metres of a tolerance or ohms of a fault, our choice: far beyond any
 LEFT_OPEN = "?"     # stands in a recipe that was made to be filled in where an answer is needed
 _FILE_KEYS = ("file", "table", "kind", "columns", "units", "leave_out", "ignore", "decimal")

@@ -33,10 +33,10 @@ from reliability.report.chart import (
 )
 from reliability.report.palette import GRID, INK, PAPER, SOFT
 from reliability.report.plot_layout import OnePicture
-from reliability.report.plot_map import KEY_ROW, map_figure
+from reliability.report.plot_map import KEY_ROW, WIDTH, map_figure
 from reliability.report.plot_series import LETTER, LONGEST_IN_KEY, TYPE_SIZE, draw_bars, draw_series, label_points, name
 
-WIDTH, EQUAL_WIDTH, CHART_HEIGHT = 7.0, 4.6, 2.9      # inches: fits between the margins of A4 and of Letter
+EQUAL_WIDTH, CHART_HEIGHT = 4.6, 2.9      # inches
 MOST_TICKS = 9
 ROOM_FOR_NAMES = 0.12                           # of what is drawn, above points with names beside them
 FEW_KEY_ROWS = 2                                    # of a key that the heights allow for

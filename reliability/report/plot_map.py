@@ -14,7 +14,7 @@ from reliability.report.map_thinning import thinned
 from reliability.report.palette import INK, PAPER, RULE
 from reliability.report.plot_series import CLEAR, DASHES, LETTER, LONGEST_IN_KEY, SMALL_TYPE, name
 
-WIDTH, TALLEST_MAP, LOWEST = 7.0, 6.4, 2.2          # inches
+WIDTH, TALLEST_MAP, LOWEST = 7.0, 6.4, 2.2          # inches; WIDTH fits between the margins of A4 and of Letter
 SMALL_WIDTH, SMALL_HEIGHT = 3.0, 2.0            # of a map beside a table
 ON_SHEET = 10.2                                 # points, of letters on such a map: read outdoors
 LETTERS_WIDE = 0.62                             # width of a letter over its size, rather more than on the average

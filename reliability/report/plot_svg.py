@@ -15,7 +15,8 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextToPath
 
-POINTS_PER_INCH = 72
+from reliability.report.plot_layout import POINTS_PER_INCH
+
 TEXTS_KNOWN = 20_000
 _NO_DATE = {"Date": None, "Creator": None, "Format": None, "Type": None}
 

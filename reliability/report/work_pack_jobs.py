@@ -14,10 +14,11 @@ from reliability.business.chosen_checks import lateral_places
 from reliability.network.application import ApplicationChecks
 from reliability.network.application_catalogue import PASS, REVIEW
 from reliability.network.travel import travel_order
+from reliability.report.status_totals import READY
 from reliability.schema.devices import SECTIONALIZER
 from reliability.study.plan_view import PlanView
 
-READY, HOLD_MARK, NO_SHEET = "ready", "HOLD", "no sheet"
+HOLD_MARK, NO_SHEET = "HOLD", "no sheet"
 PROBABILITY = "probability_npv_positive"      # a column that a selection may have
 NO_YEAR = 0
 NO_JOBS = pd.DataFrame(columns=["what", "section_id", "device", "counts", "units", "fast_operations_of_backup"])

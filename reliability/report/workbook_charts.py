@@ -13,7 +13,7 @@ from reliability.report import workbook_proposal as proposal
 from reliability.report import workbook_years as by_year
 from reliability.report.content import Content
 from reliability.report.palette import BLUE, GRID, PAPER, fill
-from reliability.report.workbook_chart_data import Placed
+from reliability.report.workbook_chart_data import MOST_BARS, Placed
 from reliability.report.workbook_print import print_in_blocks
 from reliability.report.workbook_sheets import WrittenSheet
 from reliability.schema.problems import shorten
@@ -21,7 +21,6 @@ from reliability.schema.problems import shorten
 CHARTS = "Charts"
 ROWS_APART, COLUMNS_APART = 22, 10
 CHART_SIZE = {"width": 620, "height": 420}     # pixels
-MOST_BARS = 15
 SMALL_FONT = {"size": 9}
 MONEY_AXIS = KINDS["money"].excel
 

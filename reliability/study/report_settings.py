@@ -10,11 +10,11 @@ from datetime import date
 
 from reliability.schema.nearest import Names
 from reliability.schema.values import Assumptions
+from reliability.study.timestamps import FIRST_YEAR, LAST_YEAR
 from reliability.study.toml import Toml
 
 ALL_LATERALS = "all"
 EARLIER_PLAN_KEYS = ("name", "year", "promised", "done", "cost", "laterals")
-FIRST_YEAR, LAST_YEAR = 1950, 2099
 MOST_COST = 1e12
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 

@@ -11,13 +11,13 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from reliability.formats import HOVER_CHANGE, HOVER_SHARE, TICK_SHARE, probability, signed_number
+from reliability.indices.spread import PERCENTILES
 from reliability.report.palette import BLUE, GREY, INK, ORANGE, see_through
 from reliability.ui.plotting import axis, layout, named_lines, picture, upright
 from reliability.ui.text import label
 from reliability.ui.trials import SimulatedSpread
 
 BINS, SHOWN_PERCENTILES = 60, (2.0, 98.0)       # percentiles at which the picture ends
-PERCENTILES = (10, 50, 90)
 ONE_YEAR, AVERAGE = "single year", "average year of a trial"
 
 

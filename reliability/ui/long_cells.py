@@ -6,10 +6,10 @@ import re
 
 import pandas as pd
 
+from reliability.formats import DIGITS
 from reliability.schema.columns import COLUMN_TABLES
 
 READ = 6                        # significant digits; a cell with more of them is shortened
-DIGITS = 3
 _DECIMAL = re.compile(r"-?\d+\.\d+")
 
 

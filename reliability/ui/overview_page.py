@@ -48,6 +48,7 @@ from reliability.ui import (
     trips_panel,
     warm,
 )
+from reliability.ui.background import POLL_SECONDS
 from reliability.ui.chosen import chosen_again, question_of
 from reliability.ui.opened import Opened
 from reliability.ui.place_table import named
@@ -65,7 +66,6 @@ WAY_ON = (("laterals_page", "Which laterals, and do the checks pass", ":material
           ("business_page", "See what it depends on", ":material/payments:"),
           ("report_page", "Write the report", ":material/description:"),
           ("import_page", "Import your own data", ":material/upload_file:"))
-POLL_SECONDS = 0.3
 Unknown = tuple[list[Gap], Nearest | None, tuple[float, float, float] | None]
 
 

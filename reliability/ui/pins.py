@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from reliability.report.sentences import ROUNDING
 from reliability.study import Study
 from reliability.study.archive import ARCHIVE
 from reliability.study.pins import MAX_PINS, PINS_FILE, add_pin, read_pins, remove_pin, unreadable
@@ -20,7 +21,6 @@ from reliability.what_if import Asked, ScenarioResults
 
 AXES = {"saifi": "SAIFI, 1/yr", "saidi_min": "SAIDI, min/yr", "maifi_e": "MAIFI<sub>E</sub>, 1/yr",
         "callouts": "Call-outs, 1/yr"}
-ROUNDING = 1e-9         # of a figure; what differs by less is the same
 TOLD = "pin_told"
 
 

@@ -164,7 +164,7 @@ def test_digits_depend_on_the_seed_alone_whoever_computes_them():
 def test_a_further_unknown_scales_the_events_of_each_trial(few, own, monkeypatch):
     """Theory: counts are Poisson about what is stated and rate × drawn over mean; squared deviations over the mean
     have mean 1 and variance 2."""
-    monkeypatch.setattr(unit_events, "FEW_EVENTS", few)
+    monkeypatch.setattr(unit_events, "FEWEST_OF_A_PART", few)
     monkeypatch.setattr(unit_events, "EVENTS_OF_OWN_TABLE", own)
     study = study_of([
         {"section_id": "open", "device": "breaker", "length_km": 1.0, "customers": 5},
