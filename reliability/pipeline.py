@@ -15,6 +15,7 @@ from reliability import forked
 from reliability.business import unknowns
 from reliability.business.calibrated import Calibrated, CalibrationFactors, calibrated
 from reliability.business.cashflow import assess
+from reliability.business.chosen_checks import USUAL
 from reliability.business.constraints import fast_settings, limits_of
 from reliability.business.costs import INTERRUPTION
 from reliability.business.drivers import drivers_frame
@@ -142,8 +143,7 @@ def assemble(study: Study, table: OutcomeTable, application: ApplicationChecks,
 
 def scenario_to_check(study: Study) -> Scenario:
     """The scenario whose sectionalizers the application checks judge: the study's first that installs any."""
-    usual = Scenario("Sectionalizers", None, SECTIONALIZER)
-    return next((s for s in study.scenarios if s.device == SECTIONALIZER), usual)
+    return next((s for s in study.scenarios if s.device == SECTIONALIZER), USUAL)
 
 
 def modelled_days(results: Results) -> ModelDays:

@@ -241,18 +241,24 @@ class Results:
     def chosen_checks(self) -> ApplicationChecks:
         """Application checks of all laterals, those selected with the settings chosen for each. Raises ValueError where
         the results have no plan."""
-        return checks_of_selection(self.study.model, self._plan().choice.selection)
+        return checks_of_selection(self.study.model, self._plan().choice.selection, self.checks.scenario)
+
+    @property
+    def checks_as_proposed(self) -> ApplicationChecks:
+        """Application checks of all laterals: those proposed as they are to be set, the others as `checks` has them."""
+        return self.checks if self.plan is None else self.chosen_checks
 
     @cached_property
     def application(self) -> pd.DataFrame:
         """application.csv, a row a lateral: whether a sectionalizer works there, from planning data.
 
+        Laterals of the selection are judged as they are to be set there, the others as the first scenario sets them.
         lateral_id; device_id, location (where the study states any); verdict (pass, review, unknown or fail);
         proposed rated_current_a (A), counts, actuating_current_a (A), and counts_in_model, the counts assumed in the
         outcome table; unseen_share (0–1 of the faults beyond it that it does not see); the verdict of each check in a
         column of its own; not_passed (labels of the checks not passed, separated by "; ").
         """
-        return application_frame(self.checks)
+        return application_frame(self.checks_as_proposed)
 
     @property
     def sensitivity(self) -> pd.DataFrame:

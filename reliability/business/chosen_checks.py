@@ -10,18 +10,20 @@ from reliability.network.model import Model
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Scenario
 
+USUAL = Scenario("Sectionalizers", None, SECTIONALIZER)
 
-def checks_of_selection(model: Model, selection: pd.DataFrame) -> ApplicationChecks:
+
+def checks_of_selection(model: Model, selection: pd.DataFrame, others: Scenario = USUAL) -> ApplicationChecks:
     """All laterals checked for sectionalizers, those of a selection with the settings chosen for each.
 
-    selection: see `selection.selection_frame`.
+    selection: see `selection.selection_frame`. others: whose counts and settings the other laterals are checked with.
     """
     network = model.network
     chosen = selection[selection["device"] == SECTIONALIZER]
     at = lateral_places(network.ids[network.candidates].astype(str), chosen["section_id"])
     counts, fast = np.full((2, len(network.candidates)), np.nan)
     counts[at], fast[at] = chosen["counts"], chosen["fast_operations_of_backup"]
-    return check_laterals(model, Scenario("The laterals chosen", None, SECTIONALIZER), counts, fast)
+    return check_laterals(model, others, counts, fast)
 
 
 def lateral_places(lateral_ids: np.ndarray, wanted: pd.Series) -> np.ndarray:

@@ -29,13 +29,16 @@ def scope(perspective: str, years: int) -> str:
 def verdict(name: str, npv: float, benefit: float, cost: float, currency: str, holds: str) -> str:
     """One plain sentence on whether a scenario pays.
 
-    npv, benefit, cost: present values in money, the latter two without sign. holds: from `scope`.
+    npv, benefit, cost: present values in money; benefit: of what it saves less what it costs customers and crews more.
+    holds: from `scope`.
     """
     does, amount = pays(npv), money(abs(npv), currency)
     if abs(npv) < HALF_A_UNIT:
         return f"{name} {does} {holds}."
     if npv > 0:
         return f"{name} {does}: it is worth {amount} more than it costs {holds}."
-    if benefit <= 0:
+    if abs(benefit) < HALF_A_UNIT:
         return f"{name} {does}: it saves nothing and loses {amount} {holds}."
+    if benefit < 0:
+        return f"{name} {does}: what it costs a year is more than it saves, and it loses {amount} {holds}."
     return f"{name} {does}: it loses {amount} {holds}; its savings cover {percent(benefit / cost)} of its costs."

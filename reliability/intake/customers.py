@@ -43,7 +43,8 @@ def section_lookup(spans: Spans, tree: Tree) -> dict[str, int]:
     # sections are numbered outwards from the source: the lowest number of a segment's pieces is its first
     numbers = pd.Series(np.where(tree.of_span[cut] < 0, len(tree), tree.of_span[cut])).groupby(spans.whole[cut]).min()
     lookup |= {str(name): int(k) if k < len(tree) else -1 for name, k in numbers.items()}
-    return {name: int(tree.of_span[s]) for name, s in spans.alias.items()} | lookup
+    return {name: lookup[str(spans.whole[s])] if spans.piece[s] else int(tree.of_span[s])
+            for name, s in spans.alias.items()} | lookup
 
 
 def node_sections(tree: Tree) -> np.ndarray:
@@ -139,6 +140,11 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, findings: Findings) ->
     lookup = section_lookup(spans, tree)
     segments, nodes, poles = (rows[c].to_numpy(object) for c in ("segment_id", "node_id", "pole_id"))
     place = np.array([lookup.get(s, -1) if s else -1 for s in segments.tolist()], int).reshape(len(rows))
+    if "exact" in rows:         # points: on the piece on which they stand, whichever of a segment's is its first
+        line = np.flatnonzero(~spans.inserted)
+        own = dict(zip(spans.ids[line].tolist(), tree.of_span[line].tolist(), strict=True))
+        for k in np.flatnonzero(rows["exact"].to_numpy(bool)).tolist():
+            place[k] = own.get(segments[k], place[k])
     at_node = node_sections(tree)
     by_node = (place < 0) & (nodes != "") & (segments == "")
     if by_node.any():

@@ -191,7 +191,7 @@ def _placed(prepared: Prepared, shaped: Shaped, spans: Spans, devices: Devices, 
     devices, open_ = breakers_apart(spans, up, walked.into, fed, devices, findings)
     require_none(open_)
     tree = place_devices(spans, up, walked.into, fed, devices, findings)
-    names = feeder_names(tree, spans, sources)
+    names = feeder_names(tree, spans, sources, findings)
     tree, root = head_sources(tree, names, findings)
     of_root = {r: names.get(r) or tree.names.get(r) or str(spans.whole[tree.span[r]]) for r in np.unique(root).tolist()}
     feeder = np.array([of_root[r] for r in root.tolist()], dtype=object)

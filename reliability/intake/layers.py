@@ -93,9 +93,11 @@ def _layer(path: Path, address: str, layer: str, name: str) -> Layer:
     import geopandas as gpd
     import shapely
 
+    # text of GeoJSON may look like a time to the library, as an id T0017 does
+    as_text = {"DATE_AS_STRING": "YES"} if address.casefold().endswith(_GEOJSON) else {}
     with warnings.catch_warnings():         # of cells and geometry that are checked here, with messages of our own
         warnings.simplefilter("ignore")
-        frame: Any = gpd.read_file(address, layer=layer, engine="pyogrio", on_invalid="ignore")
+        frame: Any = gpd.read_file(address, layer=layer, engine="pyogrio", on_invalid="ignore", **as_text)
     geometry = frame.geometry.to_numpy() if isinstance(frame, gpd.GeoDataFrame) else np.full(len(frame), None)
     geometry = np.array(geometry, dtype=object)
     geometry[shapely.is_empty(geometry)] = None

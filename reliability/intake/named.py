@@ -58,8 +58,9 @@ def segment_sections(tree: Tree, spans: Spans, runs: Runs, named: Named, up: np.
     frame = pd.DataFrame({"segment_id": spans.whole[span], "section_id": named.base[line], "order": runs.order[line],
                           "reversed": up[span] != spans.ends[span, 0]})
     if spans.alias:
-        section = {int(s): k for k, s in enumerate(span)}
-        rows = [(name, *frame.iloc[section[s], 1:]) for name, s in spans.alias.items() if s in section]
+        pieces = pd.Series(range(len(span))).groupby(spans.whole[span]).agg(list).to_dict()
+        at = {int(s): pieces[spans.whole[s]] if spans.piece[s] else [k] for k, s in enumerate(span)}
+        rows = [(name, *frame.iloc[k, 1:]) for name, s in spans.alias.items() for k in at.get(s, [])]
         frame = pd.concat([frame, pd.DataFrame(rows, columns=frame.columns)], ignore_index=True)
     return frame.sort_values(["section_id", "order"], kind="stable").reset_index(drop=True)
 

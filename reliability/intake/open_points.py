@@ -36,7 +36,8 @@ def open_spans(spans: Spans, devices: Devices, names: Collection[str], findings:
     wanted = set(names)
     opened = spans.open | np.array([str(i) in wanted for i in spans.ids], bool)
     for name in wanted & set(spans.alias):
-        opened[spans.alias[name]] = True
+        one = spans.alias[name]
+        opened |= (spans.whole == spans.whole[one]) if spans.piece[one] else np.arange(len(spans)) == one
     device_open = devices.open | np.array([str(i) in wanted for i in devices.ids], bool)
     device_open[[k for name, k in also_named(devices).items() if name in wanted]] = True
     devices = replace(devices, open=device_open, span=devices.span.copy(), node=devices.node.copy())

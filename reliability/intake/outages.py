@@ -292,7 +292,8 @@ def _steps(event: np.ndarray, started: np.ndarray, restored: np.ndarray, custome
     number, _ = numbered_events(pd.factorize(event)[0], started, restored)
     frame = pd.DataFrame({"event": number, "restored": restored, "customers": customers})
     ordered = frame.sort_values(["event", "restored"], kind="stable")
-    each = ordered["customers"] - ordered.groupby("event")["customers"].shift(fill_value=0.0)
+    so_far = ordered.groupby("event")["customers"].ffill()
+    each = ordered["customers"] - so_far.groupby(ordered["event"]).shift().fillna(0.0)
     own = each.reindex(frame.index).to_numpy(float)
     return np.maximum(own, 0.0), own < 0.0
 

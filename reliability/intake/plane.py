@@ -13,6 +13,7 @@ from reliability.intake.decisions import PLACE, Decision
 from reliability.intake.layers import WGS84, Shapes
 
 LINE_GEOMETRY, MULTI_LINE = 1, 5
+SCALE_TOLERANCE = 0.005         # of lengths; the zones of surveys stay within a thousandth. Our choice
 
 
 @dataclass(frozen=True)
@@ -97,11 +98,19 @@ def plane_of(layers: Sequence[Shapes], stated: str, decisions: list[Decision]) -
         middle.append(to_degrees.transform((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
     if decisions or not names:
         return None
-    if all(c == names[0] for c in names) and names[0].is_projected and names[0].axis_info[0].unit_name == "metre":
-        return Plane(names[0], stated)
     longitude, latitude = np.median(np.array(middle), axis=0)
+    if (all(c == names[0] for c in names) and names[0].is_projected and names[0].axis_info[0].unit_name == "metre"
+            and _true_to_scale(names[0], longitude, latitude)):
+        return Plane(names[0], stated)
     return Plane(CRS.from_proj4(f"+proj=aeqd +lat_0={latitude:.6f} +lon_0={longitude:.6f} +datum=WGS84 +units=m"),
                  stated)
+
+
+def _true_to_scale(crs: Any, longitude: float, latitude: float) -> bool:
+    """Whether a metre of a projection is one on the ground there, which one of web maps has at the equator alone."""
+    from pyproj import Proj
+    factors = Proj(crs).get_factors(longitude, latitude)
+    return bool(max(abs(factors.meridional_scale - 1.0), abs(factors.parallel_scale - 1.0)) < SCALE_TOLERANCE)
 
 
 def lines_of(shapes: np.ndarray) -> np.ndarray:

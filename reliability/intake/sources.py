@@ -113,12 +113,15 @@ def _by_breakers(spans: Spans, devices: Devices, stated: np.ndarray) -> tuple[li
     free = degree[ends] == 1
     at_to = free.all(axis=1) & (current[:, 1] > current[:, 0])      # the larger is nearer the source
     end = np.where(~free[:, 0] | at_to, ends[:, 1], ends[:, 0])
-    found = np.unique(np.concatenate([end[free.any(axis=1)], at_node]))
+    # the far end of a feeder of one span is free as well; where breakers stand side by side feeders may begin
+    beside = free.any(axis=1) & np.isin(ends.sum(axis=1) - end, _shared_nodes(spans, devices)[0])
+    found = np.unique(np.concatenate([end[free.any(axis=1) & ~beside], at_node]))
+    asked = _at_shared_nodes(spans, devices) if beside.any() else []
     if not found.size:
-        return [], [], []
+        return [], [], asked
     lone = on_span[free.all(axis=1) & ~at_to & ~(current[:, 0] > current[:, 1])]
     lone = lone[~np.isin(_whole_ends(spans, lone)[0], at_node).any(axis=1)]
-    return [int(n) for n in found], [int(s) for s in lone], _several_ends(spans, found, part)
+    return [int(n) for n in found], [int(s) for s in lone], [*_several_ends(spans, found, part), *asked]
 
 
 def _whole_ends(spans: Spans, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -152,13 +155,19 @@ def _several_ends(spans: Spans, found: np.ndarray, part: np.ndarray) -> list[Dec
     return decisions
 
 
-def _at_shared_nodes(spans: Spans, devices: Devices) -> list[Decision]:
-    """What to ask where breakers stand side by side: nodes all of whose closed spans have one, a question a breaker."""
+def _shared_nodes(spans: Spans, devices: Devices) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes where breakers stand side by side, all of whose closed spans have one, and how many these are."""
     on_span = np.unique(devices.span[~devices.open & (devices.kinds == BREAKER) & (devices.span >= 0)])
     on_span = on_span[~spans.open[on_span]]
     degree = np.bincount(spans.ends[~spans.open].ravel(), minlength=len(spans.nodes))
     breakers = np.bincount(spans.ends[on_span].ravel(), minlength=len(spans.nodes))
-    counts = {str(spans.nodes[int(n)]): int(breakers[n]) for n in np.flatnonzero((breakers == degree) & (breakers > 1))}
+    nodes = np.flatnonzero((breakers == degree) & (breakers > 1))
+    return nodes, breakers[nodes]
+
+
+def _at_shared_nodes(spans: Spans, devices: Devices) -> list[Decision]:
+    """What to ask where breakers stand side by side, a question a breaker."""
+    counts = {str(spans.nodes[int(n)]): int(many) for n, many in zip(*_shared_nodes(spans, devices), strict=True)}
     text = ", ".join(f'"{node}" = [{", ".join([_NAME] * n)}]' for node, n in counts.items())
     return [Decision(NETWORK, "sources", "node", node, "no source is stated, and several breakers stand at one node: "
                      "whether feeders begin there, and their names, is open", f"[network] sources = {{ {text} }}")

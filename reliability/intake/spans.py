@@ -25,7 +25,8 @@ class Spans:
     frame: columns of the segments, of the first row of each span. ends: (n, 2) nodes at from and to. nodes: names.
     phases: number, NaN unknown; letters: bits A 1, B 2, C 4, 0 unknown. open: normally open. inserted: a device between
     two nodes, no line. piece: place among the pieces of a segment that was cut where a tap touches it, else 0.
-    alias: names of rows that became part of a span → its position. routes: (points, 2) in degrees, None without.
+    alias: names of rows that became part of a span → its position, of a piece where it was cut. routes: (points, 2) in
+    degrees, None without.
     """
 
     frame: pd.DataFrame
@@ -206,7 +207,7 @@ def _leaders(spans: Spans, rows: np.ndarray, group: np.ndarray, findings: Findin
     _, suffixed = first_by_suffix(spans.ids[rows], spans.frame["phases"].to_numpy(object)[rows])
     single = np.nan_to_num(spans.phases[rows], nan=1.0) == 1.0
     one = disjoint | (over(suffixed & single, np.logical_and) & (over(bits, np.maximum) == 0))
-    by_name = rank_by_name(spans.ids[rows])
+    by_name = rank_by_name(spans.whole[rows])           # not of its pieces: all that was cut from a line leads or none
     leader = np.where(one, rows[np.argsort(by_name)][over(by_name, np.minimum)], rows)
     # rows of one id and one content are copies
     key = [c for c in spans.frame.columns if c not in ("file", "row", "piece", "whole", "own")]
@@ -257,10 +258,11 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     findings.add("topology", "conductors", "Rows of one span for each phase conductor: one span", "green", ids[joined])
     keep = np.flatnonzero(lead)
     own = spans.frame["own"].to_numpy(object)
-    base, taken = without_suffix(ids, spans.frame["phases"].to_numpy(object)), set(ids.tolist())
+    names = np.where(spans.piece > 0, spans.whole, ids)        # all pieces of a row have its name
+    base, taken = without_suffix(names, spans.frame["phases"].to_numpy(object)), set(names.tolist())
     # what they have in common is a name too, where no row bears it
     alias = {str(base[i]): int(position[leader[i]]) for i in joined if base[i] not in taken}
-    alias |= {str(name): int(position[leader[i]]) for i in others for name in (ids[i], own[i])}
+    alias |= {str(name): int(position[leader[i]]) for i in others for name in (names[i], own[i])}
     return Spans(frame.iloc[keep].reset_index(drop=True), spans.ends[keep], spans.nodes, phases[keep], letters[keep],
                  opened[keep], spans.inserted[keep], spans.piece[keep], alias,
                  None if spans.routes is None else [spans.routes[i] for i in keep])

@@ -12,7 +12,7 @@ import pandas as pd
 from reliability.formats import exact
 from reliability.intake.decisions import NUMBER, UNIT, WORD, Decision
 from reliability.intake.durations import with_colons
-from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field
+from reliability.intake.kinds import DEVICE_COLUMNS, FIELDS, IDS, SEGMENTS, Field, field_of
 from reliability.intake.layers import Shapes
 from reliability.intake.recipe import Recipe
 from reliability.intake.recognise import Recognised
@@ -97,7 +97,7 @@ def typed_tables(found: Sequence[Recognised], recipe: Recipe, problems: Problems
 def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple[str, str], dict[str, list[Any]]],
                  problems: Problems) -> tuple[pd.DataFrame, Shapes | None]:
     table, kind = one.table, one.kind
-    keep = _left_out(one, typed)
+    keep = _left_out(one, typed, problems)
     fields = {f.name: f for f in FIELDS[kind]}
     cells = {m.name: joined_cells(one, m.headers)[keep] for m in one.matches if m.name in fields}
     rows = table.rows[keep]
@@ -161,8 +161,9 @@ def _row_names(one: Recognised, at: np.ndarray) -> list[str]:
     return [next((str(column[k]) for column in ids if column[k]), f"row {one.table.rows[k]}") for k in at.tolist()]
 
 
-def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
-    """Rows that stay, (rows,) bool, by the recipe's leave_out."""
+def _left_out(one: Recognised, typed: Typed, problems: Problems) -> np.ndarray:
+    """Rows that stay, (rows,) bool, by the recipe's leave_out; a new word of such a column that sounds like the same is
+    a problem."""
     totals = total_rows(one)
     if totals.any():
         typed.read_as[(one.table.name, "rows of totals, not counted")] = [
@@ -177,6 +178,13 @@ def _left_out(one: Recognised, typed: Typed) -> np.ndarray:
         out = np.array([word_key(w) in keys for w in column], bool) & keep
         typed.left_out[(one.table.name, f"{header} {', '.join(words)}")] = _row_names(one, np.flatnonzero(out))
         keep &= ~out
+        status = field_of(one.kind, "status")
+        guesses = {w: suggestion(status[0], w) for w in pd.unique(column[keep])} if status else {}
+        problems.add(*(Problem(
+            one.table.name, "a word that leave_out does not name and that sounds as if such rows were left out too",
+            f"name it in leave_out, or map {header} as status and give every word of it a meaning under "
+            f"[values.{one.kind}.status]", int(one.table.rows[np.flatnonzero(keep & (column == w))[0]]), header, str(w))
+            for w, guess in guesses.items() if guess and guess.leave_out))
     return keep
 
 

@@ -170,7 +170,7 @@ def wrong_links_said(checks: ApplicationChecks) -> str:
     judged = int((fused & (checks.check("fuse_coordination").verdict != UNKNOWN)).sum())
     parts = ", ".join(f"{int((found == finding).sum()):,} {finding}" for finding in (LARGER, SMALLER, NO_LINK))
     return (f"{len(found):,} of {judged:,} fuses at the heads of laterals hold another link than coordination at the "
-            f"tap asks for ({parts}); beside these, which the records show, the study assumes "
+            f"tap asks for ({parts}), as the sections have them; beside these the study assumes "
             f"{percent(checks.values['wrong_link_share'])} of all fuses to hold the next larger link by error")
 
 
@@ -204,7 +204,16 @@ def spare_counts(evidence: pd.DataFrame) -> np.ndarray:
 
 def open_points(checks: ApplicationChecks) -> np.ndarray:
     """Labels of the checks that a lateral does not pass, (m,) text, "; " between."""
-    missed = np.array([check.verdict != PASS for check in checks.checks])
+    return _labels(checks, np.array([check.verdict != PASS for check in checks.checks]))
+
+
+def failed_checks(checks: ApplicationChecks) -> np.ndarray:
+    """Labels of the checks that decide and that a lateral fails, (m,) text, "; " between."""
+    return _labels(checks, np.array([(check.verdict == FAIL) & check.kind.decides for check in checks.checks]))
+
+
+def _labels(checks: ApplicationChecks, missed: np.ndarray) -> np.ndarray:
+    """Labels of the checks where `missed`, (checks, m)."""
     # few combinations are met, and each has one text
     _, first, combination = np.unique(2 ** np.arange(len(missed)) @ missed, return_index=True, return_inverse=True)
     texts = ["; ".join(check.kind.label for check, m in zip(checks.checks, missed[:, k], strict=True) if m)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.formats import count
-from reliability.network.application import open_points
+from reliability.network.application import failed_checks
 from reliability.network.application_catalogue import FAIL
 from reliability.report.content import Content, planned_conversions
 from reliability.report.reporting import programme_year
@@ -111,11 +111,11 @@ def _npv(content: Content, ids: pd.Series) -> np.ndarray:
 
 
 def _failed(content: Content, ids: pd.Series) -> np.ndarray:
-    """Labels of the checks not passed where a lateral fails, else ""."""
+    """Labels of the checks that a lateral fails and that decide, "" where it does not fail."""
     checks = content.application
     if checks is None:
         return np.full(len(ids), "", dtype=object)
-    labels = np.where(checks.verdict == FAIL, open_points(checks), "")
+    labels = np.where(checks.verdict == FAIL, failed_checks(checks), "")
     found = pd.Series(labels, index=checks.lateral_ids)
     return ids.map(found).fillna("").to_numpy(dtype=object)
 

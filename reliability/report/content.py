@@ -221,7 +221,8 @@ def content_of(results: Results, pack: WorkPack | None = None) -> Content:
              for view, business in results.perspectives.items()}
     return Content(results.study, document, sections_frame(results),
                    results.laterals, _command(results), results.history,
-                   results.checks, cases, _selected(results), results.plan.drivers if results.plan else None,
+                   results.checks_as_proposed, cases, _selected(results),
+                   results.plan.drivers if results.plan else None,
                    _coordinated(results), results.plan_view, quantities(results))
 
 
@@ -230,8 +231,8 @@ def _coordinated(results: Results) -> Coordinated:
     network, model, found = results.network, results.study.model, results.table.protections[0]
     splits = splits_by_factor(model, found)
     split, races = splits[float(model.values["fault_current_factor"])], coordination(model, (found,))
-    proposed = dict(zip(results.checks.proposal.head.tolist(), results.checks.proposal.actuating_a.tolist(),
-                        strict=True))
+    proposal = results.checks_as_proposed.proposal
+    proposed = dict(zip(proposal.head.tolist(), proposal.actuating_a.tolist(), strict=True))
     curves = tuple(lateral_curves(model, found, races, head, proposed.get(head, float("nan")))
                    for head in _first_chosen(results))
     return Coordinated(laterals_by_outcome(network, found, split), feeders_frame(network, split),

@@ -73,7 +73,7 @@ def _segments(results: Results, order: np.ndarray) -> dict[str, list[list[str]]]
 
 def _of_laterals(results: Results) -> dict[int, dict[str, Any]]:
     """Results of each lateral by the position of its head."""
-    checks, network = results.checks, results.network
+    checks, network = results.checks_as_proposed, results.network
     verdict = dict(zip(checks.proposal.head.tolist(), checks.verdict.tolist(), strict=True))
     chosen: dict[str, dict[str, Any]] = {}
     if results.plan is not None:

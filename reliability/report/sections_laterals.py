@@ -26,7 +26,7 @@ from reliability.network.application_catalogue import PASS, VERDICTS, WHOLE_NUMB
 from reliability.report import charts, sections_map
 from reliability.report.blocks import Block, Column, Heading, Missing, Section, Table, Text
 from reliability.report.content import Content, Selected
-from reliability.report.figures import Figure, pointer, resolve, say
+from reliability.report.figures import Figure, Name, Sentence, pointer, resolve, say
 from reliability.report.frontier_mix import devices, unproven
 from reliability.report.places import place_columns, with_names
 from reliability.report.reporting import calendar_years
@@ -167,10 +167,12 @@ def _frontier(content: Content, chosen: Selected) -> list[Block]:
     if frame is None or not len(frame):
         return [Missing("The trade between money and SAIDI: it was not computed in this run.")]
     by_device = [Column(UNITS_OF + d, f"{d.replace('_', ' ').capitalize()}s", "count") for d in devices(frame)]
+    changes = "backup_settings_changed" in frame and bool(frame["backup_settings_changed"].any())
     said: list[Block] = [Text(say("{m}", m=more))] if (more := unproven(frame)) else []
     return [charts.frontier(content, frame), *said, Table("frontier", "The largest SAIDI reduction for each budget", (
         Column("budget", "Budget", "money", content.currency), Column("capex", "Spent", "money", content.currency),
         Column("laterals", "Laterals", "count"), Column("units", "Units", "count"), *by_device,
+        *([Column("backup_settings_changed", "Backup settings changed", "count")] if changes else []),
         Column("saidi_minutes_avoided", "SAIDI avoided", "minutes", "min/yr"),
         Column("maifi_e_added", "MAIFI_E added", "index", "1/yr"), Column("npv", "NPV", "money", content.currency)),
         frame.reset_index(drop=True), "Frontier", 40)]
@@ -210,6 +212,7 @@ def application(content: Content) -> Section:
     blocks: list[Block] = [
         Text(say("{n} {laterals} checked for a sectionalizer: {said}.", n=Figure(len(checks), "count"),
                  laterals=noun_for(len(checks), "lateral"), said=verdicts_said(checks))),
+        Text(_judged_as(content, checks)),
         Text(("A lateral has the gravest verdict of the checks that decide: fail before unknown before review before "
               "pass. What is for review or unknown is settled before anything is installed.",)),
         Table("verdicts", "Laterals by check and verdict", (
@@ -240,6 +243,16 @@ def application(content: Content) -> Section:
             Column("spare", "Counts to spare", "whole"), Column("verdict", "Verdict"),
             Column("reason", "Reason")), _evidence(checks), "Evidence", 0))
     return Section("application", title, tuple(blocks))
+
+
+def _judged_as(content: Content, checks: ApplicationChecks) -> Sentence:
+    """With which counts the laterals are judged: those proposed with their own."""
+    counts, proposed = checks.scenario.counts, content.selected is not None and bool(content.selected.verdicts)
+    how = say("with the counts that the study states") if counts is None else say(
+        "with {n} {counts}, as the scenario {s} sets them", n=Figure(counts, "count"), counts=noun_for(counts, "count"),
+        s=Name(checks.scenario.name))
+    return say("Laterals that are proposed are judged as they are to be set there, the others {how}.", how=how) if (
+        proposed) else say("They are judged {how}.", how=how)
 
 
 def _evidence(checks: ApplicationChecks) -> pd.DataFrame:

@@ -36,7 +36,6 @@ from reliability.report.sentences import scenario_sentences
 from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
 from reliability.schema.problems import shorten
 from reliability.schema.units import unit_of
-from reliability.schema.values import Assumptions
 from reliability.study.study import Study
 
 EXPECTED = tuple((Column(i.key, i.label, i.kind, i.unit), f"/{i.key}") for i in INDICES)
@@ -76,7 +75,7 @@ def assumptions(content: Content) -> Section:
         words("An assumption with a range stands at the mean of its distribution, (low + 4 likely + high) / 6, in "
               "expected values.",
               "A value that is stated for a section goes before the one in this table."),
-        Text(ranges_sentence(study)), Text(_state_of_protection(study.values)), table, *_default_ranges(study), *notes))
+        Text(ranges_sentence(study)), Text(_state_of_protection(study)), table, *_default_ranges(study), *notes))
 
 
 def _default_ranges(study: Study) -> list[Block]:
@@ -94,12 +93,15 @@ def _default_ranges(study: Study) -> list[Block]:
             shown=len(frame))]
 
 
-def _state_of_protection(values: Assumptions) -> Sentence:
+def _state_of_protection(study: Study) -> Sentence:
     """The assumptions in which a network is most often worse than its drawings."""
-    return say("{off} of faults are taken to happen while reclosing is off, {wrong} of fuses to hold the next larger "
-               "link, fault currents to be {current} times those stated, and a momentary event to cost customers "
-               "{momentary} times its value in the interruption cost table.",
+    values = study.values
+    own = bool(np.isfinite(study.network.column["reclosing_off_share"]).any())
+    return say("{off} of faults are taken to happen while reclosing is off{own}, {wrong} of fuses to hold the next "
+               "larger link, fault currents to be {current} times those stated, and a momentary event to cost "
+               "customers {momentary} times its value in the interruption cost table.",
                off=Figure(values["reclosing_off_share"], "share_of_three_digits"),
+               own=" (but for devices that state their own)" if own else "",
                wrong=Figure(values["wrong_link_share"], "share_of_three_digits"),
                current=Figure(values["fault_current_factor"]), momentary=Figure(values["momentary_cost_factor"]))
 

@@ -10,9 +10,10 @@ from reliability.report.content import Content
 from reliability.report.figures import Figure, Sentence, say
 from reliability.report.sentences import expected, money, money_range, relative, verdict
 from reliability.report.sentences_confidence import confidence
+from reliability.report.sentences_selection import rule
 
 SUMMARY_PARAGRAPHS = (
-    ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
+    ("Selection", rule), ("Cost and return", sentences.cost), ("Effect on customers", sentences.gains),
     ("Without major event days", sentences.on_recorded_basis), ("Impact by customer group", sentences.by_group),
     ("Who pays", sentences.perspectives), ("How sure", confidence),
     ("What would change it", sentences.turning_points), ("Alternatives", sentences.alternatives))
@@ -52,10 +53,18 @@ def _money(content: Content, at: int) -> tuple[KeyFigure, ...]:
     if chance.value is not None and low.value is not None and high.value is not None:
         span = say("80 % range {span}; above 0 with a probability of {chance}", span=money_range(content, low, high),
                    chance=chance)
-    units = content.figure("count", *place, "units")
-    return (KeyFigure("Capital", money(content, capex), say("{n} {units} in year 0", n=units,
+    units, years = content.figure("count", *place, "units"), _programme_years(content)
+    when = say("in year 0") if years < 2 else say("over {k} years, valued as if all in year 0",
+                                                  k=Figure(years, "whole"))
+    return (KeyFigure("Capital", money(content, capex), say("{n} {units} {when}", n=units, when=when,
                                                           units=noun_for(units.value or 0.0, "unit"))),
             KeyFigure(f"Net present value, {content.study.values['horizon_years']} years", money(content, npv), span))
+
+
+def _programme_years(content: Content) -> int:
+    """Years over which the programme spreads the work, 1 without one."""
+    planned = content.selected.programme if content.selected else None
+    return 1 if planned is None or not len(planned) else int(planned["year"].nunique())
 
 
 def _change(content: Content, at: int, measure: str, label: str, unit: str) -> KeyFigure:

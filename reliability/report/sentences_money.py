@@ -13,6 +13,7 @@ from reliability.report.sentences import money, seen_by
 from reliability.schema.assumptions import CONSUMER_PRICES_SOURCE, CUSTOMER_COSTS
 
 COSTS_KEY = "interruption_costs"
+DOLLARS = ("USD", "US$", "$")
 SAME_RATE = 5e-4        # of two rates a year that read alike
 
 
@@ -46,14 +47,20 @@ def price_level(summary: Mapping[str, Any], currency: str) -> Sentence:
     factor = stated("three_digits", "factor")
     if factor.value not in (None, 1.0):
         sentences.append(say("The study multiplies them by {x}.", x=factor))
-    if default and currency not in ("USD", "US$", "$"):
-        sentences.append(say("The table is in US dollars, and the study in {currency}: unless that factor converts "
-                             "them, what society gains and loses is not in the study's money.",
-                             currency=currency))
+    if other := other_money(summary, currency):
+        sentences.append(other)
     return joined([*sentences, say(
         "They come from surveys of what single interruptions cost; a momentary event counts {x} times its survey "
         "value, however many there are in a year, so that society's figures rest on that value.",
         x=stated("three_digits", "momentary_cost_factor"))])
+
+
+def other_money(summary: Mapping[str, Any], currency: str) -> Sentence:
+    """That customers' interruption costs are in other money than the study's; () where they are not."""
+    if not resolve(summary, pointer(COSTS_KEY, "default_table")) or currency in DOLLARS:
+        return ()
+    return say("Customers' interruption costs are in US dollars, and the study in {currency}: unless the study's "
+               "factor converts them, what society gains and loses is not in the study's money.", currency=currency)
 
 
 def downside(content: Content, scenario: int) -> Sentence:

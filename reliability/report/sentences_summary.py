@@ -29,11 +29,14 @@ from reliability.report.sentences_customers import (
     society_view,
     without_major_events,
 )
+from reliability.report.sentences_money import other_money
+from reliability.report.sentences_selection import beyond_limits, settings_part, worst_feeder
 from reliability.report.status_totals import ON_HOLD
 from reliability.schema.devices import DEVICE_TABLE
 from reliability.schema.units import spoken_unit
 
 MOST_ALTERNATIVES = 4
+SUSTAINED = (("saidi_min", "minutes without power"), ("saifi", "sustained interruptions"))
 PASS_NAME = VERDICTS[PASS]
 # assumptions whose break-even values a reader of the summary asks for: prices of what is installed, then the others
 PRICE_BREAK_EVENS = {d.name: d.price for d in sorted(DEVICE_TABLE, key=lambda d: (d.melts, not d.counts)) if d.price}
@@ -58,7 +61,10 @@ def decision(content: Content) -> Sentence:
         sentences.append(say("{this}{does} {holds}: net present value (NPV) {npv}{sure}.",
                              this="" if against else "This ", does=pays(npv.value),
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
-    return joined([*sentences, *_opposite(content, at), *_beyond(content), *_on_hold(content), *_unchecked(content)])
+    if content.study.values["perspective"] == SOCIETY and (foreign := _foreign(content)):
+        sentences.append(foreign)
+    return joined([*sentences, *_opposite(content, at), *_worse(content, at), *_beyond(content), *_on_hold(content),
+                   *_unchecked(content)])
 
 
 def _beyond(content: Content) -> list[Sentence]:
@@ -86,12 +92,21 @@ def _unchecked(content: Content) -> list[Sentence]:
 
 def _opposite(content: Content, at: int) -> list[Sentence]:
     """The other perspective, where it has the opposite sign: nobody shall find it out on a later page."""
-    if content.study.values["perspective"] == SOCIETY or not other_view(content, at):
+    if not other_view(content, at):
         return []
+    if content.study.values["perspective"] == SOCIETY:
+        return [_utility_alone(content, at)]
     npv = content.figure("money", "scenarios", at, "business", SOCIETY, "npv").value or 0.0
     return [say("Counting what interruptions cost customers, society {does} {size}{why}.",
                 does="gains" if npv > 0 else "loses", size=money(content, Figure(abs(npv), "money")),
                 why=", mainly through more momentary interruptions" if npv < 0 else "")]
+
+
+def _worse(content: Content, at: int) -> list[Sentence]:
+    """That the average customer is without power for longer or more often, where that is so."""
+    more = [_step(content, at, measure, noun) for measure, noun in SUSTAINED
+            if verdict(content, at, measure) == "more"]
+    return [say("The average customer has {more} a year.", more=joined(more, " and "))] if more else []
 
 
 def _on_hold(content: Content) -> list[Sentence]:
@@ -177,7 +192,7 @@ def cost(content: Content) -> Sentence:
     elif (content.at(*place, "capex") or 0.0) > 0:
         sentences.append(say("It is not paid back within {n} years at the discount rate.",
                              n=Figure(int(content.study.values["horizon_years"]), "whole")))
-    return joined(sentences)
+    return joined([*sentences, *([part] if (part := settings_part(content)) else [])])
 
 
 def gains(content: Content) -> Sentence:
@@ -186,8 +201,7 @@ def gains(content: Content) -> Sentence:
     if at is None:
         return ()
     parts = [_step(content, at, measure, noun) for measure, noun in (
-        ("saidi_min", "minutes without power"), ("saifi", "sustained interruptions"),
-        ("maifi_e", "momentary interruption events"))]
+        *SUSTAINED, ("maifi_e", "momentary interruption events"))]
     calls = _step(content, at, "callouts", "call-outs")
     sentences = [say("The average customer has {a}, {b} and {c} a year. Crews have {calls} a year.", a=parts[0],
                      b=parts[1], c=parts[2], calls=calls)]
@@ -206,17 +220,6 @@ def on_recorded_basis(content: Content) -> Sentence:
 def by_group(content: Content) -> Sentence:
     """What customers on converted laterals have less and more of, and the others."""
     return () if content.proposed is None else groups(content, content.proposed)
-
-
-def worst_feeder(content: Content, at: int) -> tuple[str, Figure | None]:
-    """The feeder whose customers' momentary events grow most, and by how many a customer and year."""
-    before, after = (content.at("scenarios", i, "feeders") or {} for i in (0, at))
-    more = {f: after[f]["maifi_e"] - before[f]["maifi_e"] for f in after
-            if f in before and None not in (after[f]["maifi_e"], before[f]["maifi_e"])}
-    if not more:
-        return "", None
-    worst = max(more, key=lambda f: more[f])
-    return worst, Figure(more[worst], "index")
 
 
 def _step(content: Content, at: int, measure: str, noun: str) -> Sentence:
@@ -241,9 +244,13 @@ def perspectives(content: Content) -> Sentence:
     own = str(content.study.values["perspective"])
     other = UTILITY if own == SOCIETY else SOCIETY
     view = society_view(content, at) if other == SOCIETY else _utility_alone(content, at)
-    sentences = (customers_change(content, at), view,
+    sentences = (_foreign(content) if other == SOCIETY else (), customers_change(content, at), view,
                  momentary_side_by_side(content, at), momentary_value(content, at), bill_effect(content, at))
     return joined([s for s in sentences if s])
+
+
+def _foreign(content: Content) -> Sentence:
+    return other_money(content.summary, content.currency)
 
 
 def _utility_alone(content: Content, at: int) -> Sentence:
@@ -311,8 +318,8 @@ def alternatives(content: Content) -> Sentence:
     if better:
         best = max(better, key=lambda i: _npv(content, i) or 0.0)
         worth = "is worth more than the proposal" if content.proposed is not None else "pays"
-        sentences.append(say("{s} changes settings only and {worth} to {view}.", s=named(content, best), worth=worth,
-                             view=seen_by(content)))
+        sentences.append(say("{s} changes settings only and {worth} to {view}{but}.", s=named(content, best),
+                             worth=worth, view=seen_by(content), but=beyond_limits(content, best)))
     return joined(sentences)
 
 
