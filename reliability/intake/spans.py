@@ -262,6 +262,7 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     base, taken = without_suffix(names, spans.frame["phases"].to_numpy(object)), set(names.tolist())
     # what they have in common is a name too, where no row bears it
     alias = {str(base[i]): int(position[leader[i]]) for i in joined if base[i] not in taken}
+    own = np.where(spans.piece > 0, names, own)
     alias |= {str(name): int(position[leader[i]]) for i in others for name in (names[i], own[i])}
     return Spans(frame.iloc[keep].reset_index(drop=True), spans.ends[keep], spans.nodes, phases[keep], letters[keep],
                  opened[keep], spans.inserted[keep], spans.piece[keep], alias,
