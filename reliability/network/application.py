@@ -97,6 +97,8 @@ def check_laterals(model: Model, scenario: Scenario, counts: np.ndarray | None =
     of a sectionalizer, so a scenario of another device finds every lateral applicable.
     """
     network, values = model.network, model.values
+    if counts is None and isinstance(scenario.laterals, Mapping):
+        counts = counts_asked(network, scenario)
     proposal, today = propose(model, scenario, counts, fast_operations), standing or standing_today(model)
     checks = (*device_checks(model, proposal, today.stretch), *site_checks(model, proposal, today.as_built),
               *today.fuse)
@@ -121,13 +123,18 @@ def settle_scenarios(model: Model,
 
 def _settled(model: Model, scenario: Scenario) -> Scenario:
     network, asked = model.network, conversions(model.network, scenario)
-    counts = np.full(len(network.candidates), np.nan)
-    counts[np.searchsorted(network.candidates, asked.head)] = asked.counts
-    checks = check_laterals(model, replace(scenario, device=SECTIONALIZER), counts)
+    checks = check_laterals(model, replace(scenario, device=SECTIONALIZER), counts_asked(network, scenario))
     fit = np.isin(asked.head, checks.proposal.head[checks.applicable]) | ~COUNTS[asked.device]
     names = network.ids[asked.head[fit]].astype(str).tolist()
     kept = {name: scenario.laterals[name] for name in names} if isinstance(scenario.laterals, Mapping) else tuple(names)
     return replace(scenario, laterals=kept, applicable_only=False)
+
+
+def counts_asked(network: Network, scenario: Scenario) -> np.ndarray:
+    """Counts that a scenario states for each lateral, NaN for none, (m,)."""
+    asked, counts = conversions(network, scenario), np.full(len(network.candidates), np.nan)
+    counts[np.searchsorted(network.candidates, asked.head)] = asked.counts
+    return counts
 
 
 def application_frame(checks: ApplicationChecks) -> pd.DataFrame:

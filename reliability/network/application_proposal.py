@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reliability.network.device_settings import least_pickup_a
+from reliability.network.device_settings import DELAYED_OPERATION, FAST_OPERATION, least_pickup_a, pickups_a
 from reliability.network.devices import COUNTS, MELTS, RECLOSES
 from reliability.network.model import Model
 from reliability.network.protection import chosen_rating_a, protection
@@ -21,7 +21,9 @@ class Proposal:
 
     head, backup: positions in the network; backup is the reclosing device above, −1 without one.
     lockout, fast: the backup's operations under the scenario. minimum_trip_a: the least pickup of its elements, phase
-    or ground, where the study has its settings, else what its section states. dead_time_s: its first.
+    or ground, where the study has its settings, else what its section states. trips_above_a: current above which it
+    trips on every opening up to the device's counts. settings_of: place of its settings, −1 without. dead_time_s: its
+    first.
     longest_dead_time_s: its own, or the study's. by_phase: bool, whether the device opens the phases involved alone.
     most_counts: largest admissible.
     counts: those the choice, the scenario or the section asks for, else the largest admissible.
@@ -35,6 +37,8 @@ class Proposal:
     lockout: np.ndarray
     fast: np.ndarray
     minimum_trip_a: np.ndarray
+    trips_above_a: np.ndarray
+    settings_of: np.ndarray
     dead_time_s: np.ndarray
     longest_dead_time_s: np.ndarray
     by_phase: np.ndarray
@@ -78,8 +82,13 @@ def propose(model: Model, scenario: Scenario, counts: np.ndarray | None = None,
     lowered = ~stands | (scenario.counts is not None)
     in_model = np.where(lowered & (most >= 1.0), np.minimum(in_model, most), in_model)
     counts_below, fuse_below = _below(network, after.counts)
+    of_backup = _of_backup(model, backup)
+    # an opening after the fast ones is by delayed elements alone
+    kind = np.where(proposed <= fast, FAST_OPERATION, DELAYED_OPERATION)
+    own = np.where(of_backup["settings_of"] >= 0, np.vstack([pickups_a(network.settings), np.full(2, np.nan)])[
+        of_backup["settings_of"], kind], of_backup["minimum_trip_a"])
     return Proposal(
-        head, backup, lockout, fast, **_of_backup(model, backup),
+        head, backup, lockout, fast, **of_backup, trips_above_a=own,
         by_phase=~(stands & after.opens_all[head]), rated_a=rated,
         actuating_a=np.where(np.isnan(actuating), values["actuating_ratio"] * rated, actuating),
         most_counts=most, counts=proposed, counts_in_model=in_model,
@@ -91,7 +100,7 @@ def _either(settled: np.ndarray | None, otherwise: np.ndarray) -> np.ndarray:
 
 
 def _of_backup(model: Model, backup: np.ndarray) -> dict[str, np.ndarray]:
-    """Minimum trip and dead times of the backups (m,), −1 without one, under the names of `Proposal`."""
+    """Minimum trip, settings and dead times of the backups (m,), −1 without one, under the names of `Proposal`."""
     network, values = model.network, model.values
     trip, first, longest = (np.where(backup >= 0, network.column[name][backup], np.nan)
                             for name in ("minimum_trip_a", "dead_time_s", "longest_dead_time_s"))
@@ -99,7 +108,7 @@ def _of_backup(model: Model, backup: np.ndarray) -> dict[str, np.ndarray]:
     trip = np.where(own >= 0, np.append(least_pickup_a(network.settings), np.nan)[own], trip)
     # where only the first is stated and is longer than the study's longest, the others are no shorter
     usual = np.maximum(values["longest_dead_time_s"], np.nan_to_num(first))
-    return {"minimum_trip_a": trip, "dead_time_s": first,
+    return {"minimum_trip_a": trip, "settings_of": own, "dead_time_s": first,
             "longest_dead_time_s": np.where(np.isnan(longest), usual, longest)}
 
 

@@ -16,6 +16,7 @@ _LOAD = "Find the peak load at the lateral's head and enter it (peak_load_a)."
 _CURRENTS = "Find the fault currents of its sections, down to the devices below, and enter them."
 _TAP_CURRENT = "Find the fault current at the lateral's head and enter it (fault_current_source_a)."
 _DEAD_TIMES = "Read the backup's dead times and enter them (dead_time_s, longest_dead_time_s)."
+_PICKUP = "Read the backup's minimum trip or pickup and enter it (minimum_trip_a, or settings.csv)."
 _STRONGER = "Propose a device of higher withstand, or another kind of device."
 _NEED_LOAD = ("sees_faults", "minimum_trip", "inrush")   # checks of the actuating current, which follows from the load
 # key of the check: (where it is not met, where something is not known)
@@ -24,8 +25,8 @@ REMEDIES: dict[str, tuple[str, str]] = {
     "cold_load": ("Propose a larger rating, whose actuating current is higher, or leave the lateral as it is.", _LOAD),
     "sees_faults": ("Propose a lower actuating current where the load admits it, or another kind of device.",
                     _CURRENTS),
-    "minimum_trip": ("Propose a lower actuating current, or have the backup's minimum trip reviewed.",
-                     "Read the backup's minimum trip or pickup and enter it (minimum_trip_a, or settings.csv)."),
+    "minimum_trip": ("Propose a lower actuating current, or have the backup's minimum trip reviewed.", _PICKUP),
+    "backup_trips": ("Leave the lateral as it is until the backup's pickups have been reviewed.", _CURRENTS),
     "below_lockout": ("Propose fewer counts, or have the backup's operations to lockout reviewed.",
                       "Enter the backup's operations to lockout (operations_to_lockout)."),
     "series_counts": ("Lower the counts of the sectionalizer below, or accept that the whole lateral opens.",
@@ -83,6 +84,8 @@ def _in_words(checks: ApplicationChecks, check: Check, at: int) -> tuple[str, st
     """Reason and remedy; what waits for the peak load alone says so."""
     key, unknown = check.kind.key, int(check.verdict[at]) == UNKNOWN
     reason, remedy = str(check.reason[at]), REMEDIES[key][int(unknown)]
+    if unknown and key == "backup_trips" and np.isnan(check.limit[at]):
+        return reason, _PICKUP
     if not unknown or key not in _NEED_LOAD or not np.isnan(checks.proposal.actuating_a[at]):
         return reason, remedy
     own = check.limit if key == "minimum_trip" else check.value

@@ -6,6 +6,7 @@ import numpy as np
 
 from reliability.network.application_catalogue import (
     CHECK_OF_KEY,
+    FAIL,
     PASS,
     PRODUCT_TOLERANCE,
     REVIEW,
@@ -16,6 +17,12 @@ from reliability.network.application_catalogue import (
 )
 from reliability.network.application_proposal import Proposal
 from reliability.network.application_reach import Reach, largest_current_a, smallest_current_a
+from reliability.network.device_settings import (
+    ALL_ELEMENTS,
+    DELAYED_OPERATION,
+    FAST_OPERATION,
+    clearing_times_s,
+)
 from reliability.network.model import Model
 from reliability.network.protection import offered_ratings_a
 from reliability.schema.values import Assumptions
@@ -28,8 +35,9 @@ def device_checks(model: Model, proposal: Proposal, stretch: Reach) -> tuple[Che
         *load_checks(model, proposal),
         sees_faults(values, proposal, stretch),
         minimum_trip(values, proposal),
+        backup_trips(proposal, stretch),
         *count_checks(proposal),
-        *timing_checks(values, proposal),
+        *timing_checks(model, proposal, stretch),
         backfeed(model, proposal),
         insulation(model, proposal),
         *withstand_checks(values, stretch),
@@ -72,6 +80,18 @@ def minimum_trip(values: Assumptions, proposal: Proposal) -> Check:
     return judge("minimum_trip", proposal.actuating_a, values["minimum_trip_share"] * proposal.minimum_trip_a)
 
 
+def backup_trips(proposal: Proposal, stretch: Reach) -> Check:
+    """Smallest fault current of the stretch against the pickup of the backup: where it does not open nothing counts.
+
+    A fault that a fuse would clear and that the backup does not see would stay on the line.
+    """
+    smallest, gaps = smallest_current_a(stretch)
+    # at the pickup itself an element does not move (model §8), at a minimum trip that is stated the device trips
+    at_pickup = (proposal.settings_of >= 0) & (smallest <= proposal.trips_above_a * (1.0 + PRODUCT_TOLERANCE))
+    return judge("backup_trips", smallest, proposal.trips_above_a, gaps, [
+        Settled(at_pickup, FAIL, CHECK_OF_KEY["backup_trips"].broken)])
+
+
 def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
     """Counts against the backup's operations, sectionalizers below and fuses below (model §3)."""
     # a backup that locks out at once admits no counts at all; the least setting shows it
@@ -86,19 +106,20 @@ def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
                 Settled(no_fuse, PASS, "no fuse below answers to the same backup")]))
 
 
-def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check]:
+def timing_checks(model: Model, proposal: Proposal, stretch: Reach) -> tuple[Check, Check]:
     """Shortest dead time against recognition and drop-out, the whole sequence against the memory.
 
     A device of one count opens in the first dead time, any other in a later one, which the longest may stand for. And
     counts that are kept until the device opens, if not until the backup would lock out, serve where it sees every
     opening. Both ask for review.
     """
+    values, clearing = model.values, clearing_s(model, proposal, stretch)
     first, longest, counts = proposal.dead_time_s, proposal.longest_dead_time_s, proposal.counts
     needed = values["recognition_s"] + values["drop_out_s"]
     under, over = 1.0 - PRODUCT_TOLERANCE, 1.0 + PRODUCT_TOLERANCE
     later = ((first < needed * under) & (first >= values["recognition_s"] * under)
              & (longest >= needed * under) & (counts > 1.0))
-    whole, own = (sequence_s(proposal, values, n) for n in (proposal.lockout, counts))
+    whole, own = (sequence_s(proposal, clearing, n) for n in (proposal.lockout, counts))
     until_open = (whole > values["memory_s"] * over) & (own <= values["memory_s"] * over)
     return (
         judge("dead_time", first, needed, settled=[Settled(
@@ -109,17 +130,34 @@ def timing_checks(values: Assumptions, proposal: Proposal) -> tuple[Check, Check
                                 "opening that it does not count delays it beyond its memory")]))
 
 
-def sequence_s(proposal: Proposal, values: Assumptions, openings: np.ndarray) -> np.ndarray:
+def clearing_s(model: Model, proposal: Proposal, stretch: Reach) -> tuple[np.ndarray, np.ndarray]:
+    """Clearing times (s) of the backup's fast and delayed operations, (m,) each: by its settings at the smallest
+    current of the stretch, where it is slowest; those that the study assumes where either is not known."""
+    settings, own, values = model.network.settings, proposal.settings_of, model.values
+    smallest, _ = smallest_current_a(stretch)
+    known = np.flatnonzero((own >= 0) & ~np.isnan(smallest))
+    times = []
+    for kind, assumed in ((FAST_OPERATION, values["fast_clearing_time_s"]),
+                          (DELAYED_OPERATION, values["delayed_clearing_time_s"])):
+        seconds = np.full(len(own), float(assumed))
+        seconds[known] = clearing_times_s(settings, own[known], np.array(kind), np.array(ALL_ELEMENTS), smallest[known])
+        times.append(seconds)
+    return times[0], times[1]
+
+
+def sequence_s(proposal: Proposal, clearing: tuple[np.ndarray, np.ndarray], openings: np.ndarray) -> np.ndarray:
     """Time (s) from the backup's first opening to the one of a number, (m,); to its lockout where that is the last.
 
     Of the dead times between, the first is `dead_time_s` and the others the longest; the clearing times are those of
-    the operations after the first: F − 1 fast ones, then delayed ones.
+    the operations after the first: F − 1 fast ones, then delayed ones. clearing: of either, (m,) s.
     """
     further = openings - 1.0
     fast = np.clip(proposal.fast - 1.0, 0.0, further)
     dead = np.where(further > 0.0, proposal.dead_time_s + (further - 1.0) * proposal.longest_dead_time_s,
                     0.0 * proposal.dead_time_s)
-    return dead + fast * values["fast_clearing_time_s"] + (further - fast) * values["delayed_clearing_time_s"]
+    for number, seconds in zip((fast, further - fast), clearing, strict=True):
+        dead = dead + np.where(number > 0.0, number, 0.0) * np.where(number > 0.0, seconds, 0.0)
+    return dead
 
 
 def backfeed(model: Model, proposal: Proposal) -> Check:

@@ -93,6 +93,14 @@ def least_pickup_a(settings: DeviceSettings) -> np.ndarray:
     return pickup[settings.slot].min(axis=1)
 
 
+def pickups_a(settings: DeviceSettings) -> np.ndarray:
+    """Current (A) above which each device trips on a kind of operation, of a fault that all elements see, (d, kinds).
+    """
+    pickup = np.append(settings.elements.pickup_a, np.inf)[settings.slot]
+    heard = settings.sees[:, :, ALL_ELEMENTS, None] >> np.arange(len(_SLOTS)) & 1
+    return np.where(heard == 1, pickup[:, None, :], np.inf).min(axis=2)
+
+
 def fast_slower_at_a(settings: DeviceSettings, device: np.ndarray, low_a: np.ndarray, high_a: np.ndarray) -> np.ndarray:
     """Highest current (A) found in low_a … high_a at which fast rows are slower than delayed ones, (m,), NaN for none.
 
@@ -108,6 +116,21 @@ def fast_slower_at_a(settings: DeviceSettings, device: np.ndarray, low_a: np.nda
     both = [(settings.slot[device][:, k:k + 2] >= 0).any(axis=1) for k in (0, 2)]
     slower &= (both[0] & both[1])[:, None]
     return np.where(slower.any(axis=1), np.where(slower, current, -np.inf).max(axis=1, initial=-np.inf), np.nan)
+
+
+def later_than_above_a(settings: DeviceSettings, device: np.ndarray, kind: np.ndarray, above: np.ndarray,
+                       low_a: np.ndarray, high_a: np.ndarray) -> np.ndarray:
+    """Highest current (A) found in low_a … high_a at which a device clears no sooner than a fast operation of the one
+    above it, (m,), NaN for none.
+
+    device, above: (m,) devices; kind: of the first operation of `device`. Currents: as of `fast_slower_at_a`, for
+    faults that all elements see.
+    """
+    current = np.exp(np.linspace(np.log(low_a), np.log(high_a), _LOOKED_AT, axis=-1))
+    own, other = (clearing_times_s(settings, d[:, None], np.asarray(k)[..., None], np.array(ALL_ELEMENTS), current)
+                  for d, k in ((device, kind), (above, np.array(FAST_OPERATION))))
+    late = np.isfinite(other) & (own >= other)
+    return np.where(late.any(axis=1), np.where(late, current, -np.inf).max(axis=1, initial=-np.inf), np.nan)
 
 
 def _least(settings: DeviceSettings, slot: np.ndarray, slots: int, current_a: np.ndarray) -> np.ndarray:

@@ -110,6 +110,20 @@ def fast_slower_notes(section_ids: Sequence[str], current_a: np.ndarray, file: s
             f"fault currents of their zone ({named}): a fast operation clears there by the delayed rows.",)
 
 
+def later_notes(section_ids: Sequence[str], current_a: np.ndarray, file: str = "settings.csv") -> tuple[str, ...]:
+    """The note on lateral reclosers that clear no sooner than a fast operation of the device above them.
+
+    current_a: the highest such current (A) of each that has settings, NaN where there is none.
+    """
+    at = np.flatnonzero(~np.isnan(current_a)).tolist()
+    if not at:
+        return ()
+    named = _some([f"{section_ids[i]} at {exact(float(f'{current_a[i]:.3g}'))} A" for i in at])
+    return (f"{file}: {len(at)} of {count(len(section_ids), 'lateral recloser')} with settings "
+            f"{'clears' if len(at) == 1 else 'clear'} no sooner than a fast operation of the device above at fault "
+            f"currents of their zone ({named}): each is taken to clear first all the same.",)
+
+
 def _typed(table: TextTable, columns: tuple[ColumnRule, ...], problems: Problems) -> tuple[dict[str, np.ndarray],
                                                                                            np.ndarray]:
     """Columns under their types, and where a record is sound: nothing in it is wrong or missing, (records,) bool."""

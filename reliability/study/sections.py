@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.conversions import backups
-from reliability.network.device_settings import fast_slower_at_a
+from reliability.network.device_settings import DELAYED_OPERATION, FAST_OPERATION, fast_slower_at_a, later_than_above_a
 from reliability.network.devices import BACKS_UP, HEADS_LATERAL, RECLOSES, codes_of
 from reliability.network.forest import cycles, depth_first, nearest, topmost
 from reliability.network.model import Model
@@ -30,6 +30,7 @@ from reliability.study.links import bad_links
 from reliability.study.notes import alike_notes, feeder_notes, notes, source_notes
 from reliability.study.overcurrent import (
     fast_slower_notes,
+    later_notes,
     links_with_curves,
     read_overcurrent_settings,
     settings_notes,
@@ -104,7 +105,7 @@ def check_sections(records: TypedColumns, values: Assumptions, problems: Problem
     followed &= len(problems) == before
     tables = tuple(replace(t, cells={}) for t in records.tables)
     if settings is not None and overcurrent is not None and not problems:
-        noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, settings.file)
+        noted += settings_notes(overcurrent, settings.file) + _slower_notes(Model(network, values), settings.file)
     return CheckedSections(frame, tables, network if followed or not problems else None, overcurrent, noted)
 
 
@@ -184,8 +185,10 @@ def _report_roots(records: TypedColumns, sources: int, problems: Problems) -> No
         "write the device, or the parent_id if this is no source"))
 
 
-def _slower_notes(network: Network, file: str) -> tuple[str, ...]:
-    """The note on devices whose fast elements are slower than the delayed ones at fault currents of their zone."""
+def _slower_notes(model: Model, file: str) -> tuple[str, ...]:
+    """Notes on devices whose fast elements are slower than the delayed ones at fault currents of their zone, and on
+    lateral reclosers that are no faster there than the device above them."""
+    network = model.network
     at = np.flatnonzero(network.settings_of >= 0)
     known = np.stack([network.column["fault_current_end_a"], network.column["fault_current_source_a"]])
     zone = np.where(RECLOSES[network.device], np.arange(len(network)), backups(network, network.device))
@@ -195,7 +198,14 @@ def _slower_notes(network: Network, file: str) -> tuple[str, ...]:
     np.maximum.at(high, zone[inside], known[:, inside].max(axis=0))
     some = at[np.isfinite(low[at])]
     slower = fast_slower_at_a(network.settings, network.settings_of[some], low[some], high[some])
-    return fast_slower_notes(network.ids[some].astype(str).tolist(), slower, file)
+    fast, names = protection(model).fast, network.ids.astype(str)
+    above = backups(network, network.device)
+    at = some[~BACKS_UP[network.device[some]] & (above[some] >= 0)]
+    at = at[(network.settings_of[above[at]] >= 0) & (fast[above[at]] > 0)]
+    own, other = network.settings_of[at], network.settings_of[above[at]]
+    kind = np.where(fast[at] > 0, FAST_OPERATION, DELAYED_OPERATION)
+    later = later_than_above_a(network.settings, own, kind, other, low[at], high[at])
+    return (*fast_slower_notes(names[some].tolist(), slower, file), *later_notes(names[at].tolist(), later, file))
 
 
 def _fill(records: TypedColumns, parent: np.ndarray) -> None:

@@ -158,3 +158,6 @@ def test_a_day_that_is_mostly_one_event_is_said():
     assert len(spread.single_events) == 1
     assert not spread.single_events["mostly_one"].any()
     assert not any("one event holds" in c for c in spread.cautions)
+    two = [outage(f"b{i}", "2021-03-01T10:00", "2021-03-02T10:00", 140, s) for i, s in enumerate(("A1", "A2"))]
+    half = history([*USUAL, *two]).single_events
+    assert (half["share"].tolist(), half["mostly_one"].tolist()) == ([0.5], [True])

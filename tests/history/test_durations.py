@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import special
 
-from reliability.history.durations import CUT_HOURS, fit_times, restoration_times
+from reliability.history.durations import CUT_HOURS, event_hours, fit_times, restoration_times
+from reliability.history.level import LEVEL
 from reliability.history.outages import read_records
 from tests.history.records import outage, study
 
@@ -60,3 +62,20 @@ def test_kinds_of_call_out():
     expected = fit_times(hours)
     assert table.loc["repair", "mean_hours"] == pytest.approx(expected.mean[0], rel=1e-3)
     assert np.ptp(table["mean_hours"]) < 0.02 * expected.mean[0]
+
+
+def test_intervals_are_symmetric_in_logarithms_and_as_wide_as_the_level_says():
+    """Of nearly no cut the mean of logarithms has the error σ/√n, and log σ 1/√(2n); both are in log(mean)."""
+    hours = np.exp(np.random.default_rng(3).normal(1.0, 0.5, 4000))
+    fit, sigma = fit_times(hours), np.log(hours).std()
+    reach = special.ndtri((1 + LEVEL) / 2) * np.sqrt((sigma ** 2 + sigma ** 4 / 2) / len(hours))
+    assert np.log(fit.mean[2] / fit.mean[0]) == pytest.approx(reach, rel=0.03)
+    assert np.log(fit.mean[0] / fit.mean[1]) == pytest.approx(reach, rel=0.03)
+
+
+def test_an_event_of_several_kinds_is_of_the_gravest_whatever_the_order_of_its_steps():
+    rows = [outage("e", "2023-01-05T01:00", f"2023-01-05T0{2 + k}:00", 3, "A1", fault_kind=kind)
+            for k, kind in enumerate(("temporary", "permanent"))]
+    records = read_records(study(rows))
+    found = event_hours(records, np.ones(len(records.steps), bool))
+    assert (found.kinds["repair"].tolist(), found.kinds["refuse"].tolist()) == ([True], [False])

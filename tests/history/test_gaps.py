@@ -80,3 +80,32 @@ def test_indices_of_momentary_events_that_are_not_recorded_are_none():
     assert (complete.every_event.years["maifi_e"] == 0.0).all()
     brief = outage("m", "2023-06-02T10:00:00", "2023-06-02T10:00:20", 10)
     assert (read_history(study([*rows, brief])).every_event.years["maifi_e"] > 0.0).all()
+
+
+def far(*early: str, late: int = 0, usual: int = 438) -> np.ndarray:
+    """Which days are far from the others: early ones, `usual` every fifth day from 2019 on, late ones."""
+    one = study([outage("a", "2020-01-01", "2020-01-02", 1)])
+    days = np.concatenate([np.array(early, dtype="datetime64[D]"),
+                           np.datetime64("2019-01-03") + 5 * np.arange(usual),
+                           np.datetime64("2040-01-01") + np.arange(late)])
+    return far_from_others(days, record_settings(one.values, one.extra, one.network))
+
+
+def test_as_many_days_as_a_hundredth_may_be_far_on_either_side_and_no_more():
+    """438 days and a few: a hundredth are 4."""
+    days = [f"2009-06-{d:02d}" for d in range(1, 6)]
+    assert far(*days[:4]).sum() == far(late=4).sum() == 4
+    assert far(*days).sum() == far(late=5).sum() == 0
+
+
+def test_twenty_days_with_records_are_enough():
+    assert far("2000-01-01", usual=19).tolist() == [True, *[False] * 19]
+    assert not far("2000-01-01", usual=18).any()
+
+
+def test_a_gap_before_the_first_and_after_the_last_record_is_whole():
+    records = read_records(study(every_fifth_day("2019-01-03", "2022-12-30"), records_from="2015-01-01",
+                                 records_to="2025-12-31"))
+    last = every_fifth_day("2019-01-03", "2022-12-30")[-1]["started"][:10]
+    (gap,) = [f.pairs for f in records.findings if f.code == "long_gap"]
+    assert gap == ("2015-01-01 to 2019-01-02", f"{np.datetime64(last) + 1} to 2025-12-31")

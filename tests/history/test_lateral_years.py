@@ -106,3 +106,25 @@ def test_before_and_after_are_kept_apart():
     assert table.totals(False).tolist() == [4, 1]
     assert table.totals(True).tolist() == [5, 0]
     assert table.concentration(True) == 1.0
+
+
+def test_no_pair_in_one_year_is_no_less_than_years_alike():
+    assert concentration(np.ones(4)) == 0.25
+    assert LateralYears(np.array([[1, 1, 1, 0]]), np.ones(4), np.zeros(4, bool)).concentration(False) == 0.25
+
+
+def test_the_error_is_at_least_that_of_independent_pairs():
+    """f = 0 of four pairs, q = 1/2: 2 q (1 − q) over the pairs, and a slope of 1."""
+    found = spread_between_years(np.array([[1, 1], [1, 1]]))
+    assert (found.estimate, found.error) == (-1.0, pytest.approx(np.sqrt(2 * 0.25 / 4)))
+
+
+def test_laterals_whose_events_all_share_a_year_have_the_most_spread_and_a_finite_error():
+    found = spread_between_years(np.array([[3, 0], [3, 0], [0, 2]]))
+    assert found.estimate == pytest.approx(5.0)
+    assert np.isfinite(found.error)
+
+
+def test_feeders_that_are_alike_by_chance_are_not_less_than_alike():
+    counts, converted = np.array([3, 1, 3, 1]), np.array([True, True, False, False])
+    assert feeders_apart(counts, converted, np.array([0, 1, 0, 1])) == 0.0

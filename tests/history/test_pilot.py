@@ -6,7 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import special
 
+from reliability.history.lateral_years import DRIFT
+from reliability.history.level import LEVEL
 from reliability.history.outages import read_records
 from reliability.history.pilot import Fleet, fleet_of, pilot_of, plan_pilot, power
 from reliability.history.ratio_tests import FEWER
@@ -73,3 +76,12 @@ def test_a_plan_is_made_of_laterals_that_are_not_converted():
     assert (found.fleet.laterals, found.fleet.years_before) == (2, pytest.approx(6.0, abs=0.01))
     assert found.fleet.rate == pytest.approx(2.0, rel=0.01)
     assert pilot_of(read_records(study(rows, extra={"conversions": {"A1": "2021-01-01"}}, **days)), 0.5) is None
+
+
+def test_power_by_hand():
+    """25 of 100 laterals: four counts, lateral-years that differ (more where rates do), drift of the converted."""
+    fleet, ratio, years = replace(FLEET, spread=0.3), 0.6, 4.0
+    same, changed = 1 + 0.3 * 1.49, 1 / 0.6 + 0.3 * 1.49
+    variance = (same / 3 + DRIFT * 1.49) / 25 + same / 3 / 75 + (changed / 25 + same / 75) / years
+    wanted = special.ndtr(-np.log(ratio) / np.sqrt(variance) - special.ndtri((1 + LEVEL) / 2))
+    assert power(fleet, ratio, 25, np.array([years]))[0] == pytest.approx(wanted)

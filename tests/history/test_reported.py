@@ -364,3 +364,23 @@ def test_the_reporting_year_is_stated_or_the_last_full_year():
     assert years_shown(stated, records, 3) == [2020, 2021, 2022]
     assert years_shown({**values, "reporting_year": 2031}, records, 2) == [2023, 2024]
     assert first_year({**values, "first_year": 2030}, records) == 2030
+
+
+@pytest.mark.parametrize(("circuits", "share", "worst"), [(140, 0.05, 7), (141, 0.05, 8), (21, 0.05, 2),
+                                                          (100, 0.07, 7)])
+def test_a_share_rounded_up_is_the_worst(circuits, share, worst):
+    """0.07 · 100 is 7.000000000000001 in double precision, and no eighth."""
+    assert worst_few(np.arange(1.0, circuits + 1), np.zeros(circuits), share).sum() == worst
+
+
+
+def test_customers_served_are_the_mean_of_the_years_shown():
+    for circuits, part in ((history_of(1).reported.feeders, "A"), (history_of(1).reported.laterals, "A1")):
+        assert len(circuits.years) < len(SERVED)
+        customers = sum(CUSTOMERS[i] for i in below(part))
+        served = np.mean([SERVED[str(year)] for year in circuits.years])
+        assert circuits.table.loc[part, "customers_served"] == pytest.approx(served * customers / TOTAL)
+
+
+def test_a_trend_goes_by_years_those_without_a_value_left_out():
+    assert trend(np.array([1.0, 2.0, np.nan, 4.0, 5.0])).per_year == pytest.approx(1 / 3)

@@ -158,7 +158,8 @@ def test_which_laterals_a_scenario_converts_does_not_matter():
 
 def test_a_scenario_of_applicable_laterals_is_settled_to_name_them():
     """With a margin of 1.25 the smallest current, 120 A, is to be 1.25·80 A; the backup of c trips at 90 A, too low."""
-    study = study_of([laterals.BACKUP, laterals.BACKUP | {"section_id": "low", "minimum_trip_a": 90.0},
+    study = study_of([laterals.BACKUP | {"minimum_trip_a": 110.0},
+                      laterals.BACKUP | {"section_id": "low", "minimum_trip_a": 90.0},
                       *(laterals.LATERAL | {"section_id": s, "parent_id": p, "fault_current_end_a": 120.0}
                         for s, p in (("a", "backup"), ("b", "backup"), ("c", "low")))], **laterals.VALUES)
     network = build_network(study.sections)

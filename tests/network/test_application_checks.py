@@ -6,10 +6,11 @@ The lateral that is changed cell by cell, and the assumptions, are in tests/netw
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from reliability.network.application_catalogue import CHECKS
-from reliability.schema.scenarios import Scenario
+from reliability.schema.scenarios import Conversion, Scenario
 from tests.network.laterals import checks_of, overall, verdict
 
 NAN = np.nan
@@ -280,3 +281,52 @@ def test_a_lateral_without_a_fuse_has_nothing_to_say_of_one():
     for key in ("fuse_load", "fuse_saving", "fuse_coordination"):
         assert verdict(found, key) == "pass"
         assert np.isnan(found.check(key).margin[0])
+
+
+def settings_rows(*rows: tuple[str, str, float, float], curve: str = "definite") -> pd.DataFrame:
+    """Rows of settings.csv: element, operation, pickup (A), dial."""
+    return pd.DataFrame([{"section_id": "backup", "element": element, "operation": operation, "pickup_a": pickup,
+                          "curve": curve, "time_dial": dial, "added_time_s": 0.0}
+                         for element, operation, pickup, dial in rows])
+
+
+def test_the_backup_trips_on_every_fault_beyond():
+    """The smallest current is 200 A. A minimum trip of 200 A trips on it; a pickup of 200 A does not (model §8)."""
+    stated = [checks_of(backup={"minimum_trip_a": a}) for a in (200.0, 201.0, NAN)]
+    assert [verdict(c, "backup_trips") for c in stated] == ["pass", "fail", "unknown"]
+    assert overall(stated[1]) == "fail"
+    assert verdict(checks_of({"fault_current_end_a": NAN}), "backup_trips") == "unknown"
+    settings = [checks_of(settings=settings_rows(("phase", "delayed", a, 0.3))) for a in (199.0, 200.0, 1200.0)]
+    assert [verdict(c, "backup_trips") for c in settings] == ["pass", "fail", "fail"]
+
+
+def test_openings_after_the_fast_ones_are_by_delayed_elements():
+    """Fast elements pick up at 150 A, delayed ones at 300 A. With two fast operations two counts are reached."""
+    settings = settings_rows(("phase", "fast", 150.0, 0.05), ("ground", "delayed", 300.0, 0.5))
+    three = checks_of(settings=settings)
+    assert three.check("backup_trips").limit[0] == 300.0
+    assert verdict(three, "backup_trips") == "fail"
+    two = checks_of(settings=settings, scenario=Scenario("two", None, "sectionalizer", 2))
+    assert two.check("backup_trips").limit[0] == 150.0
+    assert verdict(two, "backup_trips") == "pass"
+
+
+def test_the_sequence_takes_the_backup_s_own_clearing_times():
+    """Four operations, two fast: 0.5 + 2·5 s of dead times, one fast clearing, two delayed ones. A delayed element is
+    the slowest at the smallest current, 200 A: very inverse, pickup 100 A, u = 2, 7.028 s at dial 1."""
+    settings = pd.concat([settings_rows(("phase", "fast", 100.0, 0.2)), settings_rows(
+        ("phase", "delayed", 100.0, 1.0), curve="ieee_very_inverse")])
+    found = checks_of(settings=settings)
+    assert found.check("sequence").value[0] == pytest.approx(10.5 + 0.2 + 2 * 7.028, abs=2e-3)
+    assert verdict(found, "sequence") == "pass"             # 24.76 s of 25 s
+    assert verdict(checks_of(settings=settings, memory_s=24.0), "sequence") == "review"
+    never = checks_of(settings=settings_rows(("phase", "fast", 100.0, 0.2), ("phase", "delayed", 250.0, 0.2)))
+    assert verdict(never, "sequence") == "fail"
+    assert np.isinf(never.check("sequence").value[0])
+
+
+def test_a_mixed_scenario_is_judged_with_the_counts_of_each_lateral():
+    mixed = Scenario("mixed", {"tap": Conversion("sectionalizer", 1)})
+    found = checks_of(scenario=mixed, below=[{"section_id": "branch", "device": "fuse"}])
+    assert found.proposal.counts.tolist() == [1.0]
+    assert verdict(found, "fuses_below") == "review"        # within the two fast operations

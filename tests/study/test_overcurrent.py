@@ -11,6 +11,7 @@ from reliability.network.device_settings import device_settings, fast_slower_at_
 from reliability.schema.columns import CURVES, SETTINGS, ColumnRule
 from reliability.schema.curves import INVERSE
 from reliability.schema.problems import Problem, Problems
+from reliability.study import open_study
 from reliability.study.headers import ColumnMap, match_headers
 from reliability.study.links import bad_links
 from reliability.study.overcurrent import (
@@ -229,3 +230,24 @@ def test_fast_rows_slower_than_delayed_ones_are_noted_where_faults_are():
         "settings.csv: 2 of 2 devices with fast rows that are slower than the delayed ones at fault currents of their "
         "zone (main at 12\u202f000 A, mid at 900 A): a fast operation clears there by the delayed rows.",)
     assert fast_slower_notes(["main"], current[:1]) == ()
+
+
+def test_a_lateral_recloser_no_faster_than_the_fast_curve_above_is_noted(tmp_path):
+    """Fast 0.08 s above; its own first operation is delayed, 0.05 s or, on IEC very inverse of 70 A, 13.5/(I/70 − 1) s,
+    which is under 0.08 s from 11 882 A on alone."""
+    rows = ("section_id,parent_id,device,length_km,customers,fault_current_source_a,fault_current_end_a\n"
+            "main,,breaker,1,10,2000,1500\nlr,main,lateral_recloser,1,5,1200,400\n")
+    late = "settings.csv: 1 of 1 lateral recloser with settings clears no sooner than a fast operation of the device "
+    for name, own, fast, noted in (
+            ("quick", "definite,0.05", 2, False), ("slow", "iec_very_inverse,1", 2, True),
+            ("blocked", "iec_very_inverse,1", 0, False)):
+        folder = tmp_path / name
+        folder.mkdir()
+        (folder / "sections.csv").write_text(rows)
+        (folder / "study.toml").write_text(f'name = "x"\n[protection]\nfast_operations = {fast}\n')
+        (folder / "settings.csv").write_text(
+            "section_id,element,operation,pickup_a,curve,time_dial\nmain,phase,fast,300,definite,0.08\n"
+            f"main,phase,delayed,300,definite,0.5\nlr,phase,delayed,70,{own}\n")
+        found = [n for n in open_study(folder).notes if n.startswith(late)]
+        assert len(found) == noted, name
+        assert not noted or "(lr at 1\u202f200 A)" in found[0]

@@ -67,6 +67,13 @@ def test_sliders_come_from_the_table_of_assumptions():
             assert abs(slider.start - study.values[key]) <= slider.step / 2 + 1e-9
 
 
+def test_a_slider_reaches_as_far_as_the_study_s_value_asks_for():
+    study = open_study(workspace.root() / make_small("reach")).with_assumptions(horizon_years=45, discount_rate=-0.02)
+    found = sliders.sliders(study)
+    assert (found["horizon_years"].low, found["horizon_years"].high) == (1, 90)
+    assert (found["discount_rate"].low, found["discount_rate"].high) == (-0.02, 0.25)
+
+
 def test_the_link_holds_what_is_moved():
     study = open_study(workspace.root() / make_small("link"))
     moves = {"counts": 2, "repair_hours": 4.25, "temporary_fraction": 0.615}

@@ -207,6 +207,18 @@ def test_a_sectionalizer_that_stands_there_has_no_price_of_its_conversion(demo):
     assert table.loc["costs more than it saves", ["capex", "npv"]].notna().all(axis=None)
 
 
+def test_minutes_of_what_is_not_chosen_are_those_of_its_best_conversion(demo):
+    options = demo.decision.options
+    found = Selection(question_of(demo.results.study, stated(demo.results.study)), options, demo.decision.choice, True,
+                      False)
+    table = not_chosen(demo, found).dropna(subset="npv")
+    rows = options.rows[options.rows["lateral"] >= 0]
+    ids = options.network.ids[options.heads[rows["lateral"]]].astype(str)
+    hours = dict(zip(zip(ids, rows["device"], rows["npv"], strict=True), rows["customer_hours_avoided"], strict=True))
+    wanted = [60.0 * hours[key] for key in table[["section_id", "device", "npv"]].itertuples(index=False, name=None)]
+    assert table["customer_minutes_avoided"].tolist() == pytest.approx(wanted)
+
+
 def test_figures_of_the_selection_have_their_units(demo):
     names = [name for name, *_ in metrics(app("choice"))]
     assert {"SAIDI avoided, min/yr", "MAIFI_E added, 1/yr", "Call-outs avoided, 1/yr"} <= set(names)
