@@ -8,6 +8,7 @@ import pandas as pd
 from reliability.intake.customers import SectionLoads
 from reliability.intake.device_rows import Devices, is_device
 from reliability.intake.findings import AMBER, CUSTOMER, RED, Findings, state_of, state_of_lost
+from reliability.intake.kinds import OUTAGE_ROWS
 from reliability.intake.outages import Outages
 from reliability.intake.outcome import ImportReport
 from reliability.intake.placing import ON_LINE, Tree
@@ -122,5 +123,6 @@ def _balance(typed: Typed, spans: Spans, line: np.ndarray, fed: np.ndarray, fram
             ("customers", served.customers, float(frame["customers"].fillna(0.0).sum()),
              served.customers - served.placed_customers)]
     if outages is not None:
-        rows.append(("outage rows", float(len(typed.frame("outages"))), float(len(outages.frame)), 0.0))
+        left = float(typed.rows_left_out.get(OUTAGE_ROWS, 0))
+        rows.append(("outage rows", float(len(typed.frame(OUTAGE_ROWS))) + left, float(len(outages.frame)), left))
     return pd.DataFrame(rows, columns=["quantity", "in", "out", "listed"])

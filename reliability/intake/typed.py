@@ -52,7 +52,7 @@ class Typed:
     frames: kind → frame; text as object columns with "" where blank, numbers as float in our units with NaN, `file`
     (name of the table) and `row`. shapes: kind → geometry of the rows, where any table has one. words: every distinct
     word. units: (table, column, plausibility, unit). left_out: (table, reason) → names of the rows that are
-    left out. read_as: (table, what was read as something else) → which.
+    left out; rows_left_out: kind → how many. read_as: (table, what was read as something else) → which.
     """
 
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
@@ -60,6 +60,7 @@ class Typed:
     words: list[Word] = field(default_factory=list)
     units: list[tuple[str, str, Plausibility, str]] = field(default_factory=list)
     left_out: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    rows_left_out: dict[str, int] = field(default_factory=dict)
     read_as: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     decisions: list[Decision] = field(default_factory=list)
     headers: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -111,6 +112,7 @@ def _typed_table(one: Recognised, recipe: Recipe, typed: Typed, seen: dict[tuple
         keep[np.flatnonzero(keep)[dropped]] = False
         cells = {name: column[~dropped] for name, column in cells.items()}
         rows = rows[~dropped]
+    typed.rows_left_out[kind] = typed.rows_left_out.get(kind, 0) + int((~keep).sum())
     _report_cells(one, fields, cells, rows, keep, problems)
     columns = _numbers(one, fields, cells, rows, typed, problems)
     frame = _whole(kind, columns, len(rows))

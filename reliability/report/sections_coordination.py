@@ -11,6 +11,7 @@ from reliability.report.blocks import Block, Column, Heading, Missing, Section, 
 from reliability.report.content import Content, Coordinated, proposed_conversions
 from reliability.report.figures import Figure, Sentence, say
 from reliability.report.places import place_columns, with_names
+from reliability.schema.columns import KM_PER_MILE
 
 COORDINATION_TITLE = "Coordination of fuses and reclosing devices"
 HEADS = {"saved": "Fuse saved", "both": "Both", "fuse_alone": "Fuse alone", "unknown": "Current unknown",
@@ -29,7 +30,8 @@ def coordination(content: Content) -> Section:
               "depends on the fault current, so it may change along a lateral.",
               "Figures are for today's protection with every device working, links as recorded and reclosing on. The "
               "fuse nearest the fault counts. Where fault currents are not known, the faults are shown apart."),
-        Text(_rules(found)), Heading("Feeders"), *_feeders(found), Heading("As fault currents grow"), _growth(found)]
+        Text(_rules(found)), Heading("Feeders"), *_feeders(found, content.study.in_miles),
+        Heading("As fault currents grow"), _growth(found)]
     blocks += [Heading("Laterals proposed for conversion"), *_proposed(content, found)]
     return Section("coordination", COORDINATION_TITLE, tuple(blocks))
 
@@ -43,17 +45,19 @@ def _rules(found: Coordinated) -> Sentence:
                fuses=noun_for(curves, "lateral fuse is judged", "lateral fuses are judged"), b=Figure(simple, "count"))
 
 
-def _feeders(found: Coordinated) -> list[Table]:
-    """Kilometres and faults a year of each feeder by outcome, laterals and mains together."""
-    made = []
+def _feeders(found: Coordinated, miles: bool) -> list[Table]:
+    """Length and faults a year of each feeder by outcome, laterals and mains together."""
+    made, length = [], "mi" if miles else "km"
     for key, title, unit, kind in (("faults_per_year", "Faults of each feeder by what an operation does", "1/yr",
-                                    "ratio"), ("km", "Kilometres of each feeder by what an operation does", "km",
+                                    "ratio"), ("km", "Line of each feeder by what an operation does", length,
                                                 "amount")):
         wide = found.feeders.pivot_table(index=["feeder_id", "operation"], columns="outcome", values=key,
                                          aggfunc="sum", sort=False).reset_index()
         wide = wide.rename(columns={name: short for short, name in OUTCOME_WORDS.values()})
         wide.columns.name = None
-        sheet = "Coordination, faults" if key == "faults_per_year" else "Coordination, km"
+        if key == "km" and miles:
+            wide[wide.columns.difference(["feeder_id", "operation"])] /= KM_PER_MILE
+        sheet = "Coordination, faults" if key == "faults_per_year" else f"Coordination, {length}"
         made.append(Table(f"coordination-{key}", title, (
             Column("feeder_id", "Feeder"), OPERATION, *_columns(wide, kind, unit)), wide, sheet, 40))
     return made

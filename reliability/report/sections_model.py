@@ -117,7 +117,8 @@ def _assumption(content: Content, a: Assumption) -> Iterator[dict[str, object]]:
         ends = (tried.low, tried.likely, tried.high) if tried else (np.nan,) * 3
         is_number = isinstance(one, int | float) and not isinstance(one, bool)
         yield {"table": a.table, "key": key, "label": label_of(key), "unit": unit_of(key, content.currency),
-               "shown": _shown(one), "range": _range(ends, by) if tried else "",
+               "shown": str(one) if a.unit == "year" and is_number else _shown(one),
+               "range": _range(ends, by) if tried else "",
                "value": one if is_number else np.nan, **dict(zip(("low", "likely", "high"), ends, strict=True)),
                "words": "" if is_number else _shown(one), "from": stated, "range_from": by,
                "source": _source(a, stated, bool(study.values["moved"]))}

@@ -7,6 +7,7 @@ import pandas as pd
 from reliability import __version__
 from reliability.cautions import CAUTION
 from reliability.formats import noun_for
+from reliability.history.device_fit import STANDS_OUT
 from reliability.report import charts_history as charts
 from reliability.report.blocks import Bullets, Caution, Column, Section, Table, Text, words
 from reliability.report.content import RecordedContent
@@ -89,8 +90,11 @@ def device_fit(recorded: RecordedContent) -> Section:
                                                       "reclosing device.")),))
     return Section("device-fit", title, (
         Text(say("For each reclosing device, the faults it rode through are predicted from the sustained records "
-                 "behind it and from all other devices. A device far from its prediction is left out of the learned "
-                 "rates.")),
+                 "behind it and from all other devices. Recorded are those of its openings that no sustained record "
+                 "explains, so that the number need not be whole. A device does not fit, and is left out of the "
+                 "learned rates, where chance would bring it so far from its prediction with a probability under {p}; "
+                 "of many devices some are outside of their interval by chance.",
+                 p=Figure(STANDS_OUT, "share_of_three_digits"))),
         charts.device_fit(recorded.history),
         Table("device-fit", "Faults that reclosing devices rode through", (
             *place_columns(network, table, "section_id", "Device"), Column("what", "Records"),

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from reliability.business.chosen_checks import lateral_places
+from reliability.history.reporting import first_year as first_of_programme
 from reliability.network.application import ApplicationChecks
 from reliability.network.application_catalogue import PASS, REVIEW
 from reliability.network.travel import travel_order
@@ -34,7 +35,8 @@ class WorkPack:
     (whether a signature may release it: no check fails and nothing is unknown) and PROBABILITY, NaN where it was not
     computed. resets: a row a backup whose fast operations change: backup_id, year, fast_operations. view: the network
     in plan, None without routes; miles: lengths are in miles. actuators_per_year: used up by operations beyond today's,
-    on the average; None where that was not computed.
+    on the average; None where that was not computed. first_year: of the programme in the calendar, None where it is not
+    known.
     """
 
     study_name: str
@@ -44,6 +46,7 @@ class WorkPack:
     view: PlanView | None = None
     miles: bool = False
     actuators_per_year: float | None = None
+    first_year: int | None = None
 
     def stated(self, key: str) -> str:
         """What the study states under a key of [report]; "" where it states nothing."""
@@ -54,9 +57,7 @@ class WorkPack:
         """A year of the programme in words: the calendar's where the study states the first; "" where none has any."""
         if year == NO_YEAR:
             return ("No year" if short else "No year in the programme") if (self.jobs["year"] != NO_YEAR).any() else ""
-        before = self.stated("reporting_year")
-        first = int(self.stated("first_year") or (int(before) + 1 if before else 0))
-        return f"{first + year - 1} (year {year})" if first else f"Year {year}"
+        return f"Year {year}" if self.first_year is None else f"{self.first_year + year - 1} (year {year})"
 
     @cached_property
     def with_sheet(self) -> pd.DataFrame:
@@ -66,10 +67,10 @@ class WorkPack:
 
 def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, programme: pd.DataFrame | None = None, *,
               study_name: str = "", view: PlanView | None = None, miles: bool = False,
-              actuators_per_year: float | None = None) -> WorkPack:
+              actuators_per_year: float | None = None, first_year: int | None = None) -> WorkPack:
     """The pack of a selection checked by `checks_of_selection`; years are those of programme.csv where it is given.
 
-    selection: None for a pack without a job.
+    selection: None for a pack without a job. first_year: of the programme, where the study does not state it.
 
     A crew's year comes first, then the feeder, then the way along it (`travel_order`); what the programme does not
     have comes last. Raises KeyError for ids that are no laterals.
@@ -81,7 +82,8 @@ def work_pack(checks: ApplicationChecks, selection: pd.DataFrame | None, program
     resets = pd.DataFrame({"backup_id": changed["section_id"].astype(str),
                            "year": _year_of(changed["section_id"], _years(programme, "backup settings")),
                            "fast_operations": changed["fast_operations_of_backup"].astype(float)})
-    return WorkPack(study_name, checks, jobs, resets.reset_index(drop=True), view, miles, actuators_per_year)
+    return WorkPack(study_name, checks, jobs, resets.reset_index(drop=True), view, miles, actuators_per_year,
+                    first_of_programme(checks.values, None) if first_year is None else first_year)
 
 
 def _jobs(checks: ApplicationChecks, chosen: pd.DataFrame, years: pd.Series) -> pd.DataFrame:

@@ -121,7 +121,10 @@ def test_the_town_s_other_ways_and_what_would_change_it(town_results, town_summa
     verdict = town_results.application.set_index("lateral_id")["verdict"]
     count = verdict[town_results.selection["section_id"]].value_counts()
     assert (f"Of the {count.sum()} laterals {count['pass']} pass the application checks, {count['review']} are for "
-            f"review, as solar generation can feed the dead line, and of {count['unknown']} the peak load") in SAID
+            "review, as solar generation can feed the dead line (of one, as the sequence outlasts the memory), and of "
+            f"{count['unknown']} the peak load") in SAID
+    chosen = town_results.application.set_index("lateral_id").loc[town_results.selection["section_id"]]
+    assert ((chosen["verdict"] == "review") & (chosen["sequence"] == "review")).sum() == 1
 
 
 def test_the_town_s_records(tmp_path):
