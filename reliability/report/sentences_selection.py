@@ -39,7 +39,8 @@ def _limits(content: Content) -> list[Sentence]:
     for text, number, kind in (
             ("at most {x} units a year", values["yearly_units"], "count"),
             ("at most {x} more momentary events a customer and year", limits.added_maifi_e, "index"),
-            ("at most {x} more of them on any feeder", limits.added_maifi_e_feeder, "index"),
+            ("at most {x} more momentary events a customer and year on any feeder", limits.added_maifi_e_feeder,
+             "index"),
             ("at least {x} minutes of SAIDI avoided", limits.saidi_reduction_minutes, "minutes")):
         if number is not None:
             parts.append(say(text, x=Figure(float(number), kind)))

@@ -259,3 +259,13 @@ def test_kva_that_nobody_brought_are_no_figure(tmp_path):
     none = take(tmp_path / "b", customers=f"{head}\nX1,M2,3\nX2,T2,5\n")
     assert none.report.totals["connected_kva"].isna().all()
     assert none.report.totals["customers"].tolist() == [8.0, 8.0]
+
+
+def test_rows_of_outages_balance_with_those_left_out(tmp_path):
+    head = "event_id,device_id,started,restored,customers,STATUS\n"
+    rows = "".join(f"{k},FU1,2024-0{k}-01T10:00,2024-0{k}-01T11:00,5,{word}\n" for k, word in enumerate(
+        ("CLOSED", "CANCELLED", "CANCELLED"), 1))
+    recipe = ('version = 1\n[[files]]\nfile = "outages.csv"\nkind = "outages"\nignore = []\n'
+              'leave_out = { STATUS = ["CANCELLED"] }\n')
+    balance = take(tmp_path, read_recipe(recipe.encode()), outages=head + rows).report.balance.set_index("quantity")
+    assert balance.loc["outage rows"].tolist() == [3.0, 1.0, 2.0]
