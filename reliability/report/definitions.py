@@ -62,10 +62,14 @@ METHOD_PARAGRAPHS: tuple[str, ...] = (
     "Faults come to each section at random and independently (a Poisson process), in proportion to its length plus "
     "a rate of its equipment. A fault is temporary or permanent; a temporary one clears in the first, second or "
     "third dead time.",
-    "For every kind of fault the sequence of the reclosing device above is followed operation by operation. A fuse "
-    "melts unless the operation is fast and the current is below its saving ceiling; a sectionalizer counts the "
-    "openings of the reclosing device and opens in a dead time once it has reached its counts. A device may fail "
-    "with a stated probability, and a sectionalizer does not see currents below its actuating current.",
+    "For every kind of fault the sequence of the reclosing device above is followed operation by operation. Where "
+    "settings of the device and the link of the fuse are known, its clearing time at the fault's current stands "
+    "against the fuse's melting time, of which a share is usable, and total clearing time: on each operation the "
+    "device clears alone, the fuse alone, or both act. Where they are not known, a fast operation saves the fuse below "
+    "its largest current for fuse saving and both act above it, and on a delayed one the fuse clears alone. A "
+    "sectionalizer counts the openings of the reclosing device and opens in a dead time once it has reached its "
+    "counts; it does not see currents below its actuating current. A device may fail with a stated probability. With "
+    "reclosing off there is one operation, and no sectionalizer opens.",
     "If nothing stays open, the customers of the zone have one momentary event. If a device stays open, the "
     "customers below it have a sustained interruption, and the others of the zone a momentary event where the "
     "reclosing device opened first. A device with one unit a phase opens only the phases involved.",
@@ -91,5 +95,9 @@ METHOD_PARAGRAPHS: tuple[str, ...] = (
     "far as the records together name more customers than are served there, at another. Records are compared with the "
     "model on the same kind of days: all days, or those without major events.",
     "Interruptions of upstream supply, planned work, vehicles and equipment damaged by through-faults are not "
-    "modelled; neither are failures that depend on one another, other than through a stormy year.",
+    "modelled; neither are failures that depend on one another, other than through a stormy year. Of protection these "
+    "are not: phase-to-phase faults clear of earth, whose current is another than the one stated (of a fault from "
+    "phase to earth); the replacement of a fuse that melted together with the device that locked out; fuse against "
+    "fuse; a lateral recloser that is too slow for the fast curve above it, of which a note tells; and a device that "
+    "does not pick up, which is taken to be opened by somebody where no fuse melts.",
 )

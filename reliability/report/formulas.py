@@ -12,9 +12,20 @@ MEMORY = "from memory"
 FORMULAS: tuple[tuple[str, str, str], ...] = (
     ("Faults of a section a year", "length × line fault rate + equipment fault rate", RULES),
     ("Fault current at x along a section", "1/I(x) = (1 − x)/I_source + x/I_end", "impedance in proportion to length"),
-    ("Saving ceiling of a fuse", "I at which 0.75 × minimum melting time = fast clearing time of the backup",
+    ("Largest current for fuse saving", "I at which usable share (0.75 unless the study says otherwise) × minimum "
+     "melting time = fast clearing time of the backup",
      "75 % rule, common practice, no source; melting points of IEEE C37.42, " + MEMORY),
     ("Melting below 0.1 s", "I² · t constant", "adiabatic heating"),
+    ("Total clearing of a fuse", "maximum melting time + arcing time", RULES),
+    ("Clearing time of an element, IEEE curves", "dial × (A / (u^p − 1) + B) + added time, u = I / pickup > 1: "
+     "moderately inverse A 0.0515, B 0.114, p 0.02; very inverse 19.61, 0.491, 2; extremely inverse 28.2, 0.1217, 2",
+     "IEEE C37.112, " + MEMORY),
+    ("Clearing time of an element, IEC curves", "dial × k / (u^α − 1) + added time: standard inverse k 0.14, α 0.02; "
+     "very inverse 13.5, 1; extremely inverse 80, 2", "IEC 60255-151, " + MEMORY),
+    ("Clearing time of a device", "the least of its elements that see the fault: on a fast operation of fast and "
+     "delayed ones, on a delayed one of delayed ones; ground elements see faults of one or two phases", RULES),
+    ("Fuse and device on an operation, by curves", "device alone where its time ≤ usable share × minimum melting time; "
+     "else fuse alone where its total clearing ≤ the device's time without added time; else both", RULES),
     ("Actuating current of a sectionalizer", "ratio (1.6 unless the study says otherwise) × continuous rating",
      "common practice, no source"),
     ("Minimum trip of a reclosing device", "least pickup of its phase and ground elements; without settings as stated",
@@ -25,7 +36,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
      "opening", OURS),
     ("Continuous rating chosen", "smallest offered ≥ margin × peak load, with pickup × peak load ≤ actuating current",
      OURS + "; ratings of series R10, IEC 60059, " + MEMORY),
-    ("Fuse melts in operation", "1 where it is not saved, else F + 1", RULES),
+    ("Fuse melts in operation, without curves", "1 where it is not saved, else F + 1", RULES),
     ("Sectionalizer opens in dead time", "its counts, if a dead time follows that opening", "IEEE C37.63, " + MEMORY),
     ("Share of customers interrupted by a one-phase device", "E[phases involved] / phases, at most 1", RULES),
     ("Time to restore a permanent fault", "block of the fault: repair; beyond it: P(tie) switching, else repair; "
@@ -97,6 +108,7 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
 MODEL_LIMITS: tuple[str, ...] = (
     "Faults are independent of one another, and the network is whole when the next one comes.",
     "No voltage sags, no transients, no load flow: only interruptions.",
+    "Phase-to-phase faults clear of earth, fuse against fuse, and a fuse to be replaced after a lockout are left out.",
     "Customers are spread evenly over phases; a lateral is one level with its sub-laterals behind fuses of their own.",
     "Expected values are exact for these rules; the rules are an estimate for planning, not settings.",
 )
