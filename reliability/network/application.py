@@ -14,7 +14,7 @@ import pandas as pd
 
 from reliability.formats import percent, shown
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, VERDICTS, WHOLE_NUMBERS, Check, worst
-from reliability.network.application_fuse import existing_ceilings_a, fuse_checks
+from reliability.network.application_fuse import existing_ceilings_a, fuse_checks, outraced_inside
 from reliability.network.application_proposal import Proposal, propose
 from reliability.network.application_reach import Reach, reach, unseen_share
 from reliability.network.application_rules import device_checks
@@ -68,18 +68,23 @@ class ApplicationChecks:
 
 @dataclass(frozen=True)
 class Standing:
-    """What checks of the laterals of a network have in common, whatever is proposed: what stands there today."""
+    """What checks of the laterals of a network have in common, whatever is proposed: what stands there today.
+
+    outraced: (m,) whether a delayed operation of the backup clears before a fuse in the lateral melts.
+    """
 
     stretch: Reach
     ceilings_a: np.ndarray
     as_built: Protection
     fuse: tuple[Check, ...]
+    outraced: np.ndarray
 
 
 def standing_today(model: Model) -> Standing:
     """What `check_laterals` finds of a network as built."""
     as_built = protection(model)
-    return Standing(reach(model), existing_ceilings_a(model, as_built), as_built, fuse_checks(model, as_built))
+    return Standing(reach(model), existing_ceilings_a(model, as_built), as_built, fuse_checks(model, as_built),
+                    outraced_inside(model, as_built))
 
 
 def check_laterals(model: Model, scenario: Scenario, counts: np.ndarray | None = None,
@@ -100,8 +105,8 @@ def check_laterals(model: Model, scenario: Scenario, counts: np.ndarray | None =
     if counts is None and isinstance(scenario.laterals, Mapping):
         counts = counts_asked(network, scenario)
     proposal, today = propose(model, scenario, counts, fast_operations), standing or standing_today(model)
-    checks = (*device_checks(model, proposal, today.stretch), *site_checks(model, proposal, today.as_built),
-              *today.fuse)
+    checks = (*device_checks(model, proposal, today.stretch, today.outraced),
+              *site_checks(model, proposal, today.as_built), *today.fuse)
     verdict = worst(checks)
     # the counts that the model would use may be more than the backup admits where the proposed ones are not
     admitted = ~(proposal.counts_in_model > proposal.most_counts)

@@ -8,13 +8,15 @@ import numpy as np
 import pandas as pd
 
 from reliability.network.application_catalogue import PASS, PRODUCT_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
-from reliability.network.coordination import ceilings_a
-from reliability.network.device_settings import ALL_ELEMENTS, FAST_OPERATION, clearing_times_s
+from reliability.network.application_proposal import inside_laterals
+from reliability.network.coordination import ceilings_a, coordination
+from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
 from reliability.network.link_curves import Own, link_curves, minimum_melting_s, own_curves, saving_ceilings_a
 from reliability.network.model import Model
 from reliability.network.protection import Protection
+from reliability.network.race import DEVICE_ALONE
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
@@ -33,6 +35,22 @@ def existing_ceilings_a(model: Model, as_built: Protection) -> np.ndarray:
     ceiling = ceilings_a(model, (as_built,))[0][head]
     timed = ~np.isnan(fast_clearing_s(network, as_built)) & (network.text["fuse_link"][head] != "")
     return np.where(MELTS[network.device[head]] & np.isfinite(ceiling) & ~timed, ceiling, np.nan)
+
+
+def outraced_inside(model: Model, as_built: Protection) -> np.ndarray:
+    """Whether a delayed operation of the backup clears before a fuse inside melts, by the curves of both, at an end of
+    the fuse's own section, (m,)."""
+    network, found = model.network, coordination(model, (as_built,))
+    result = np.zeros(len(network.candidates), dtype=bool)
+    for inside, at in inside_laterals(network):
+        timed = MELTS[network.device[inside]] & (as_built.link[inside] != "") & (
+            as_built.settings_of[as_built.backup[inside]] >= 0)
+        fuse, lateral = inside[timed], at[timed]
+        for current in fault_currents_a(model):
+            outcome = found.race.outcome_at(found.right[0, fuse], np.array(DELAYED_OPERATION), np.array(ALL_ELEMENTS),
+                                            current[fuse])
+            result[lateral[outcome == DEVICE_ALONE]] = True
+    return result
 
 
 def fast_clearing_s(network: Network, as_built: Protection, tap_a: np.ndarray | None = None) -> np.ndarray:

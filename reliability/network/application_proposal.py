@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,18 +115,25 @@ def _of_backup(model: Model, backup: np.ndarray) -> dict[str, np.ndarray]:
 
 def _below(network: Network, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(most counts of a sectionalizer, whether there is a fuse) below each head and the same backup, (m,)."""
-    index, most = network.candidate_index, np.zeros(len(network.candidates))
+    most = np.zeros(len(network.candidates))
     fuse = np.zeros(len(most), dtype=bool)
+    for inside, at in inside_laterals(network):
+        counted = COUNTS[network.device[inside]]
+        np.maximum.at(most, at[counted], counts[inside[counted]].astype(float))
+        fuse[at[~counted]] = True
+    return most, fuse
+
+
+def inside_laterals(network: Network) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Sections with a fuse or sectionalizer below a lateral's head that answer to the same backup, and the laterals,
+    (k,) each; once for every lateral that they are in."""
+    index = network.candidate_index
     passed = network.along_path(RECLOSES[network.device].astype(float))
     section = np.flatnonzero((COUNTS | MELTS)[network.device] & (network.unit >= 0))
     head = network.unit[section]
     while section.size:
         # the device at the head gives way to the sectionalizer; one that recloses further down does not
         same = (head != section) & (passed[head] == passed[section])
-        inside, at = section[same], index[head[same]]
-        counted = COUNTS[network.device[inside]]
-        np.maximum.at(most, at[counted], counts[inside[counted]].astype(float))
-        fuse[at[~counted]] = True
+        yield section[same], index[head[same]]
         head = np.where(network.parent[head] >= 0, network.unit[network.parent[head]], -1)
         section, head = section[head >= 0], head[head >= 0]
-    return most, fuse

@@ -28,15 +28,15 @@ from reliability.network.protection import offered_ratings_a
 from reliability.schema.values import Assumptions
 
 
-def device_checks(model: Model, proposal: Proposal, stretch: Reach) -> tuple[Check, ...]:
-    """Every check of the device, in the order of `CHECKS`."""
+def device_checks(model: Model, proposal: Proposal, stretch: Reach, outraced: np.ndarray) -> tuple[Check, ...]:
+    """Every check of the device, in the order of `CHECKS`. outraced: see `application.Standing`."""
     values = model.values
     return (
         *load_checks(model, proposal),
         sees_faults(values, proposal, stretch),
         minimum_trip(values, proposal),
         backup_trips(proposal, stretch),
-        *count_checks(proposal),
+        *count_checks(proposal, outraced),
         *timing_checks(model, proposal, stretch),
         backfeed(model, proposal),
         insulation(model, proposal),
@@ -92,8 +92,9 @@ def backup_trips(proposal: Proposal, stretch: Reach) -> Check:
         Settled(at_pickup, FAIL, CHECK_OF_KEY["backup_trips"].broken)])
 
 
-def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
-    """Counts against the backup's operations, sectionalizers below and fuses below (model §3)."""
+def count_checks(proposal: Proposal, outraced: np.ndarray) -> tuple[Check, Check, Check]:
+    """Counts against the backup's operations, sectionalizers below and fuses below (model §3). outraced: (m,) whether a
+    delayed operation clears before a fuse below melts."""
     # a backup that locks out at once admits no counts at all; the least setting shows it
     counts = np.where(np.isnan(proposal.counts) & ~np.isnan(proposal.lockout), 1.0, proposal.counts)
     fewer = Settled(counts < proposal.most_counts, PASS,
@@ -103,7 +104,9 @@ def count_checks(proposal: Proposal) -> tuple[Check, Check, Check]:
             judge("series_counts", counts, np.where(alone, np.nan, proposal.counts_below + 1.0), settled=[
                 Settled(alone, PASS, "no sectionalizer below counts for the same backup")]),
             judge("fuses_below", counts, np.where(no_fuse, np.nan, proposal.fast + 1.0), settled=[
-                Settled(no_fuse, PASS, "no fuse below answers to the same backup")]))
+                Settled(no_fuse, PASS, "no fuse below answers to the same backup"),
+                Settled(outraced, REVIEW, "by their curves the backup clears on its delayed operations before a fuse "
+                                          "below melts: the whole lateral opens ahead of it")]))
 
 
 def timing_checks(model: Model, proposal: Proposal, stretch: Reach) -> tuple[Check, Check]:

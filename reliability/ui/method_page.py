@@ -23,9 +23,9 @@ on the section it lies decides how much current flows.
 
 **Protection.** The nearest breaker or recloser above opens and recloses, first fast, then with delay, until it locks
 out. A fuse melts at the first operation that gives it time: by the curves of device and link where the study has them,
-else at once where fast tripping is blocked or the current is above its largest current for fuse saving. A sectionalizer counts the openings above it and opens in a dead time when
-its counts are reached. From this follows, for every kind of fault, which device stays open and how many momentary
-interruptions the customers above it see.
+else at once where fast tripping is blocked or the current is above its largest current for fuse saving. A
+sectionalizer counts the openings above it and opens in a dead time when its counts are reached. From this follows, for
+every kind of fault, which device stays open and how many momentary interruptions the customers above it see.
 
 **Customers.** Whoever is below the open device is interrupted until somebody has replaced the fuse, closed the device
 or repaired the line; part of them is switched to another supply where there is one. Everybody else behind the

@@ -330,3 +330,15 @@ def test_a_mixed_scenario_is_judged_with_the_counts_of_each_lateral():
     found = checks_of(scenario=mixed, below=[{"section_id": "branch", "device": "fuse"}])
     assert found.proposal.counts.tolist() == [1.0]
     assert verdict(found, "fuses_below") == "review"        # within the two fast operations
+
+
+@pytest.mark.parametrize(("link", "delayed", "wanted"), [("100K", 0.2, "review"), ("100K", 60.0, "pass"),
+                                                         ("", 0.2, "pass")])
+def test_fuses_below_by_the_curves_of_the_delayed_operation(link, delayed, wanted):
+    """Between 900 and 1200 A a link 100K melts in more than 0.2 s and in far less than 60 s; of a link that is not
+    known the rule without curves holds."""
+    settings = settings_rows(("phase", "fast", 150.0, 0.05), ("phase", "delayed", 150.0, delayed))
+    found = checks_of({"fault_current_source_a": 6000.0, "fault_current_end_a": 5000.0}, settings=settings, below=[
+        {"section_id": "branch", "device": "fuse", "fuse_link": link, "fault_current_source_a": 1200.0,
+         "fault_current_end_a": 900.0}])
+    assert verdict(found, "fuses_below") == wanted
