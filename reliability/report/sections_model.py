@@ -29,6 +29,7 @@ from reliability.report.blocks import (
 from reliability.report.content import Content, zero_capital_alternatives
 from reliability.report.definitions import METHOD_PARAGRAPHS
 from reliability.report.figures import Figure, Name, Sentence, joined, pointer, say
+from reliability.report.frontier_mix import unproven
 from reliability.report.plain_words import without_keys
 from reliability.report.ranges import DEFAULT, FROM_STUDY, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sections_customers import SCENARIO_COLUMN
@@ -91,6 +92,12 @@ def _default_ranges(study: Study) -> list[Block]:
             Column("low", "Low", "any"), Column("value", "Value", "any"), Column("high", "High", "any"),
             Column("reason", "Reason"), Column("source", "Source of the reason")), frame, "Default ranges",
             shown=len(frame))]
+
+
+def _searched_in_vain(content: Content) -> bool:
+    """Whether the time of a search was over before the best was found, which hangs on the machine."""
+    frame = None if content.selected is None else content.selected.frontier
+    return frame is not None and bool(unproven(frame))
 
 
 def _state_of_protection(study: Study) -> Sentence:
@@ -241,5 +248,7 @@ def reproducibility(content: Content) -> Section:
     table = Table("reproducibility", "Reproduce this run", (Column("what", "What"), Column("value", "Value")),
                   pd.DataFrame(shown_rows, columns=["what", "value"]), "Reproducibility")
     return Section("reproducibility", "Reproducibility", (
-        words("The same inputs, version, seed and trials give the same digits, whatever the number of workers."),
+        words("The same inputs, version, seed and trials give the same digits, whatever the number of workers"
+              + (", but for what a search found before its time was over: budgets at which the frontier says that more "
+                 "may be avoided." if _searched_in_vain(content) else ".")),
         table))

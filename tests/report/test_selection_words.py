@@ -12,6 +12,7 @@ from reliability.report.content import content_of
 from reliability.report.figures import plain
 from reliability.report.sections_coordination import coordination
 from reliability.report.sections_laterals import application
+from reliability.report.sections_model import reproducibility
 from reliability.report.sections_summary import key_figures
 from reliability.report.sentences_money import other_money
 from reliability.report.sentences_selection import beyond_limits, rule, settings_part
@@ -129,3 +130,13 @@ def test_the_pack_has_the_years_of_the_report(results):
     pack = work_pack_of(results)
     assert pack.year_name(1) == "2026 (year 1)"
     assert replace(pack, first_year=None).year_name(1) == "Year 1"
+
+
+def test_what_a_search_found_in_its_time_is_no_promise_of_the_same_digits(content):
+    def words_of(of):
+        return plain(reproducibility(of).blocks[0].sentences[0])
+
+    assert words_of(content).endswith("whatever the number of workers.")
+    frontier = content.selected.frontier.assign(gap=[*[0.0] * (len(content.selected.frontier) - 1), 0.3])
+    late = with_selected(content, content.selected.frame, frontier=frontier)
+    assert words_of(late).endswith("budgets at which the frontier says that more may be avoided.")
