@@ -13,7 +13,7 @@ from reliability.intake.absorb import absorb_edges
 from reliability.intake.breakers_apart import breakers_apart
 from reliability.intake.computed_currents import with_computed_currents
 from reliability.intake.customers import SectionLoads, place_customers
-from reliability.intake.decisions import Decision, in_order, require_none, require_sound
+from reliability.intake.decisions import COLUMN, KIND, PLACE, Decision, Undecided, in_order, require_none, require_sound
 from reliability.intake.device_rows import Devices, build_devices, on_entry, with_switch
 from reliability.intake.feeders import feeder_names, note_renamed
 from reliability.intake.findings import Findings
@@ -23,7 +23,7 @@ from reliability.intake.named import name_sections, places, section_names, segme
 from reliability.intake.named_elsewhere import places_by_cells
 from reliability.intake.notes import unlisted
 from reliability.intake.open_points import OpenPoint, hang, open_spans, open_switches
-from reliability.intake.outages import Outages, place_outages
+from reliability.intake.outages import Outages, open_times, place_outages
 from reliability.intake.outcome import Imported
 from reliability.intake.placing import Tree, head_sources, place_devices
 from reliability.intake.reading import Exports, read_exports
@@ -35,7 +35,7 @@ from reliability.intake.routes import section_routes, segment_routes
 from reliability.intake.sections import base_frame, note_mains
 from reliability.intake.settings import study_settings
 from reliability.intake.shaping import Shaped, shaped_points, shaped_segments
-from reliability.intake.sources import Sources, find_sources
+from reliability.intake.sources import Sources, find_sources, source_ends
 from reliability.intake.spans import Spans, build_spans
 from reliability.intake.spelling import respelt
 from reliability.intake.ties import Ties, find_ties, put_ties
@@ -107,6 +107,56 @@ class _Network:
 
 def import_study(prepared: Prepared, name: str = "", on_progress: Progress = lambda stage: None) -> Imported:
     """A study of prepared exports. Raises StudyError with everything that is open, or wrong in the exports."""
+    try:
+        return _imported(prepared, name, on_progress)
+    except StudyError as error:
+        raise _with_what_else_is_wrong(error, prepared) from None
+
+
+def _with_what_else_is_wrong(error: StudyError, prepared: Prepared) -> StudyError:
+    """An error with what does not hang on what it stopped before: names of segments, nodes of sources, times."""
+    typed, recipe, found = prepared.typed, prepared.recipe, list[Problem]()
+    rows = typed.frames.get(OUTAGE_ROWS)
+    times = [] if rows is None or not len(rows) else open_times(rows, recipe)
+    if SEGMENTS in typed.frames and not any(map(_about_lines, prepared.decisions)):
+        found += _wrong_lines(typed, recipe, asked_about_sources=any(p.column == "sources" for p in error.problems))
+    more = [p for p in found if p not in error.problems]
+    if isinstance(error, Undecided) and not more:
+        return Undecided((*error.decisions, *(d for d in times if d not in error.decisions)))
+    more += [d.problem for d in times if d.problem not in error.problems]
+    return StudyError([*error.problems, *more], error.count - len(error.problems))
+
+
+def _about_lines(decision: Decision) -> bool:
+    """Whether what is open bears on which rows are a span, and between which nodes."""
+    words = tuple(f"{SEGMENTS}.{name}" for name in ("phases", "normal_state"))
+    return decision.step in (KIND, COLUMN, PLACE) or decision.column in words
+
+
+def _wrong_lines(typed: Typed, recipe: Recipe, asked_about_sources: bool) -> list[Problem]:
+    """Problems of the segments' names, and of nodes where feeders are to begin that no segment has."""
+    decisions, problems = list[Decision](), Problems()
+    shaped = shaped_segments(typed, recipe, Findings(), decisions)
+    if decisions:
+        return []
+    spans = build_spans(shaped.frame, shaped.routes(), _by_parent(typed), Findings(), problems)
+    sources = typed.frame(SOURCES)
+    nodes = sources["node_id"].to_numpy(object)
+    roots = source_ends(spans)
+    lost = [k for k, node in enumerate(nodes.tolist()) if node and node not in roots and spans.node(node) < 0]
+    if len(lost) == len(sources) and not asked_about_sources:
+        problems.each(lost, lambda k: Problem(
+            str(sources["file"].iloc[k]), "no segment has this node, so no feeder can begin there",
+            "name a node of the segments", int(sources["row"].iloc[k]), "node_id", str(nodes[k])))
+    return [*problems.listed, *(d.problem for d in unknown_sources(recipe.sources, spans))]
+
+
+def _by_parent(typed: Typed) -> set[str]:
+    """Names of the tables of segments whose rows name their parent."""
+    return {table for table, name in typed.headers if name == "parent_id"}
+
+
+def _imported(prepared: Prepared, name: str, on_progress: Progress) -> Imported:
     _settled(prepared)
     findings, recipe = Findings(), prepared.recipe
     for (table, why), names in prepared.typed.left_out.items():
@@ -154,8 +204,7 @@ def _trace(prepared: Prepared, findings: Findings, on_progress: Progress) -> _Ne
     decisions: list[Decision] = []
     shaped = shaped_segments(typed, recipe, findings, decisions)
     require_none(decisions)
-    spans = build_spans(shaped.frame, shaped.routes(), {table for table, name in typed.headers if name == "parent_id"},
-                        findings, problems)
+    spans = build_spans(shaped.frame, shaped.routes(), _by_parent(typed), findings, problems)
 
     def rows(kind: str) -> pd.DataFrame:
         return respelt(shaped_points(typed, kind, shaped, recipe, findings), kind, spans, findings)

@@ -184,6 +184,13 @@ def _places(rows: pd.DataFrame, spans: Spans, tree: Tree, served: SectionLoads, 
     return section, by, names
 
 
+def open_times(rows: pd.DataFrame, recipe: Recipe) -> list[Decision]:
+    """What is open or cannot be read of the times of outages, whatever their places."""
+    decisions: list[Decision] = []
+    _times(rows, recipe, Findings(), decisions)
+    return decisions
+
+
 def _times(rows: pd.DataFrame, recipe: Recipe, findings: Findings, decisions: list[Decision]
            ) -> tuple[tuple[Timestamps, Timestamps], np.ndarray]:
     """Start and end of each row, and (rows,) whether they are written with their offsets from UTC: those that have one

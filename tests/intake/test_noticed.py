@@ -269,3 +269,17 @@ def test_rows_of_outages_balance_with_those_left_out(tmp_path):
               'leave_out = { STATUS = ["CANCELLED"] }\n')
     balance = take(tmp_path, read_recipe(recipe.encode()), outages=head + rows).report.balance.set_index("quantity")
     assert balance.loc["outage rows"].tolist() == [3.0, 1.0, 2.0]
+
+
+def test_what_does_not_hang_on_one_another_is_told_together(tmp_path):
+    """An undecided word, an unreadable cell, an id twice, a source nowhere and times that are none: one list."""
+    with pytest.raises(StudyError) as found:
+        take(tmp_path, sources="node_id,feeder_id\nNOWHERE,F1\n",
+             segments=SEGMENTS.replace("T2,N3,N4,300", "T1,N3,N4,three hundred"),
+             devices=DEVICES.replace("fuse,", "thing,"),
+             outages=OUTAGES.replace("T10:00:00", "T10:00:00 or so"))
+    told = {(p.file, p.column, p.value) for p in found.value.problems}
+    assert ("sources.csv", "node_id", "NOWHERE") in told
+    assert ("segments.csv", "segment_id", "T1") in told
+    assert {value for _, _, value in told} >= {"thing", "three hundred", "2024-05-01T10:00:00 or so"}
+    assert len(found.value.problems) == found.value.count
