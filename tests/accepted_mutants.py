@@ -168,7 +168,6 @@ ACCEPTED: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("mean_unit_costs", "np.where(still, 1.0, cv)", ("1.0 → 2.0",), "stands in where it is not read"),
     ("mean_unit_costs", "cv < SMALLEST_CV", ("< → <=",), "at the bound either way gives the same cost"),
     ("verdict", "npv > 0", ("> → >=", "0 → 1"), "less than half a unit of money was told before"),
-    ("verdict", "benefit <= 0", ("0 → 1",), "a unit of money"),
     ("unit_blocks", "int(rows.make.max(initial=0)) + 1", ANY, "which rows are summed together, not what comes of it"),
     ("unit_blocks", "int(rows.multiplier_class.max(initial=0)) + 1", ANY,
      "which rows are summed together, not what comes of it"),

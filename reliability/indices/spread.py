@@ -8,7 +8,6 @@ import numpy as np
 
 from reliability.faults.consequences import CALLOUTS
 from reliability.indices import definitions
-from reliability.indices.expected import Expected
 from reliability.indices.simulation import Simulated
 
 PERCENTILES = (10, 50, 90)
@@ -75,29 +74,3 @@ def _ratio_statistics(parts: list[np.ndarray], yearly: np.ndarray) -> dict[str, 
 
 def _standard_error(means: np.ndarray) -> float:
     return float(means.std(ddof=1) / np.sqrt(len(means))) if len(means) > 1 else float("nan")
-
-
-def simulated_cemi(expected: Expected, yearly_cv: float, years: int, rng: np.random.Generator) -> np.ndarray:
-    """Share of customers with n or more sustained interruptions, n = 1 … 6, in simulated years: (years, 6).
-
-    On request, from Python: a run keeps sums over customers and not the counts of sections.
-    Counts of sections are drawn at every device that opens, thinned by the share of phases
-    that it opens: the customers of one section and kind (spread over the phases, or three-phase) count as seeing
-    the same interruptions, and those of both kinds what they have in common.
-    """
-    network, rate = expected.network, expected.failure_rate_by_kind
-    above = np.where((network.parent >= 0)[:, None], rate[network.parent], 0.0)
-    at_device = np.maximum(rate - above, 0.0)  # less what comes from further up
-    common = at_device.min(axis=1)
-    customers = expected.customers_by_kind
-    served = network.customers.sum()
-    result = np.empty((years, definitions.CEMI_UP_TO))
-    shape = yearly_cv ** -2 if yearly_cv > 0 else None
-    for year in range(years):
-        multiplier = rng.standard_gamma(shape) / shape if shape else 1.0
-        both = network.along_path(rng.poisson(common * multiplier))
-        seen = np.column_stack([both + network.along_path(rng.poisson((own - common) * multiplier))
-                                for own in at_device.T])
-        for n in range(1, definitions.CEMI_UP_TO + 1):
-            result[year, n - 1] = customers[seen >= n].sum() / served if served else np.nan
-    return result

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 GREEN, AMBER, RED = "green", "amber", "red"
-FINDING_STATES = (GREEN, AMBER, RED)
 AMBER_BELOW, RED_BELOW = 0.95, 0.80     # shares matched, import.md
 SEGMENT, DEVICE, CUSTOMER, OUTAGE, NODE = "segment", "device", "customer", "outage", "node"
 

@@ -172,11 +172,6 @@ ALL_QUESTIONS: tuple[Question, ...] = (
 )
 
 
-def unanswered(imported: Imported) -> list[Question]:
-    """The questions that the data do not answer."""
-    return [q for q in ALL_QUESTIONS if not answered_by(imported, q)]
-
-
 def answered_by(imported: Imported, question: Question) -> str:
     """What answers a question already, in words; "" where nothing does."""
     stated = _stated(imported)

@@ -161,12 +161,3 @@ def element_times(elements: Elements, current_a: np.ndarray, added: bool = True)
         time[at] = dial[at] * elements.curves.times(by_points[at], current_a[at])
     time = np.where(multiple > 1.0, time, np.inf)
     return time + elements.added_time_s if added else time
-
-
-def inverse_time_s(curve: str, current_a: np.ndarray, pickup_a: float, time_dial: float,
-                   added_time_s: float = 0.0) -> np.ndarray:
-    """Time (s) of one built-in curve of `INVERSE` at currents (A)."""
-    a, b, p = INVERSE[curve]
-    one = Elements(np.array(pickup_a), np.array(time_dial), np.array(added_time_s), np.array(a), np.array(b),
-                   np.array(p), np.array(-1), point_curves([]))
-    return element_times(one, np.asarray(current_a, float))

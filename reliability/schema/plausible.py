@@ -106,8 +106,6 @@ SERVED_OVER_CUSTOMERS = Plausible("customers served in a year over those of the 
                                   "thousands, or of another area", "about 1")
 DEFINITE_S = Plausible("time_dial", 0.0, 30.0, "s", "milliseconds or cycles", "a definite time has 0.02 to 5")
 DIAL = Plausible("time_dial", 0.005, 30.0, "×", "per cent, or on another scale", "dials have 0.05 to 15")
-PLAUSIBLE_TOTALS = (FEEDER_KM, FEEDER_CUSTOMERS, FEEDER_KW, KW_A_CUSTOMER, KVA_A_CUSTOMER, BIL_OVER_VOLTAGE,
-                    SERVED_OVER_CUSTOMERS, DEFINITE_S, DIAL)
 # Faults in a horizon: fifty times those of 50 000 km, 0.2 a km and year, in 20 years; our choice.
 MOST_FAULTS = 1e7
 MOST_STEPS = 1_000.0    # of a counter in a year; a recloser makes some 5 to 200

@@ -9,9 +9,10 @@ import pytest
 from scipy import stats
 
 from reliability.faults.consequences import CALLOUTS
-from reliability.indices.expected import system_indices
+from reliability.indices import definitions
+from reliability.indices.expected import Expected, system_indices
 from reliability.indices.simulation import Simulated
-from reliability.indices.spread import differences, simulated_cemi, statistics, summaries, yearly_indices
+from reliability.indices.spread import differences, statistics, summaries, yearly_indices
 from reliability.pipeline import expect
 from reliability.report.summary import summary
 from tests.indices.cases import one_section
@@ -152,3 +153,28 @@ def test_simulated_cemi_of_one_section_follows_the_negative_binomial_law():
     drawn = simulated_cemi(expect(study).expected[0], 0.5, 20_000, np.random.default_rng(2)).mean(axis=0)
     wanted = stats.nbinom(4.0, 4.0 / (4.0 + 2.0)).sf(np.arange(6))
     assert np.all(np.abs(drawn - wanted) <= 4 * np.sqrt(wanted * (1 - wanted) / 20_000))
+
+
+def simulated_cemi(expected: Expected, yearly_cv: float, years: int, rng: np.random.Generator) -> np.ndarray:
+    """Share of customers with n or more sustained interruptions, n = 1 … 6, in simulated years: (years, 6).
+
+    Counts of sections are drawn at every device that opens, thinned by the share of phases
+    that it opens: the customers of one section and kind (spread over the phases, or three-phase) count as seeing
+    the same interruptions, and those of both kinds what they have in common.
+    """
+    network, rate = expected.network, expected.failure_rate_by_kind
+    above = np.where((network.parent >= 0)[:, None], rate[network.parent], 0.0)
+    at_device = np.maximum(rate - above, 0.0)  # less what comes from further up
+    common = at_device.min(axis=1)
+    customers = expected.customers_by_kind
+    served = network.customers.sum()
+    result = np.empty((years, definitions.CEMI_UP_TO))
+    shape = yearly_cv ** -2 if yearly_cv > 0 else None
+    for year in range(years):
+        multiplier = rng.standard_gamma(shape) / shape if shape else 1.0
+        both = network.along_path(rng.poisson(common * multiplier))
+        seen = np.column_stack([both + network.along_path(rng.poisson((own - common) * multiplier))
+                                for own in at_device.T])
+        for n in range(1, definitions.CEMI_UP_TO + 1):
+            result[year, n - 1] = customers[seen >= n].sum() / served if served else np.nan
+    return result

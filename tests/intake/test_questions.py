@@ -8,13 +8,17 @@ import pytest
 
 from reliability.import_questions import EFFECT_COLUMNS, answered, base_of, effects, links_by_load
 from reliability.intake import Recipe, read_recipe
-from reliability.intake.questions import ALL_QUESTIONS, answered_by, answers, unanswered
+from reliability.intake.questions import ALL_QUESTIONS, answered_by, answers
 from reliability.pipeline import expect
 from reliability.schema.assumptions import BY_KEY
 from reliability.schema.problems import StudyError
 from tests.intake.small import DEVICES, SEGMENTS, take
 
 ASKED = {q.key: q for q in ALL_QUESTIONS}
+
+
+def unanswered(imported):
+    return [q for q in ALL_QUESTIONS if not answered_by(imported, q)]
 
 
 def test_there_are_nine_with_a_default_a_reason_and_two_answers():

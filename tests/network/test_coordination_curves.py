@@ -9,10 +9,10 @@ import pytest
 
 from reliability.network.coordination import coordination
 from reliability.network.coordination_curves import LateralCurves, lateral_curves
-from reliability.network.curves import inverse_time_s
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, PHASE_ELEMENTS
 from reliability.network.model import Model
 from reliability.network.protection import protection
+from tests.network.inverse import inverse_time_s
 from tests.networks import random_study, study_of
 
 MAIN = {"section_id": "main", "device": "recloser", "length_km": 5.0, "fast_operations": 2.0,

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from reliability.network.curves import (
     CurvePoints,
-    inverse_time_s,
     last_at_or_below,
     make_elements,
     point_curves,
@@ -36,6 +35,7 @@ from reliability.network.link_curves import (
     total_clearing_s,
 )
 from reliability.schema.curves import INVERSE
+from tests.network.inverse import inverse_time_s
 
 MULTIPLES = np.array([2.0, 5.0, 10.0])
 

@@ -13,7 +13,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from reliability.network.crossings import HIGHEST_A
-from reliability.network.curves import CurvePoints, inverse_time_s
+from reliability.network.curves import CurvePoints
 from reliability.network.device_settings import (
     ALL_ELEMENTS,
     DELAYED_OPERATION,
@@ -28,6 +28,7 @@ from reliability.network.fuse_links import link_table
 from reliability.network.link_curves import link_curves, minimum_melting_s, total_clearing_s
 from reliability.network.race import BOTH, DEVICE_ALONE, FUSE_ALONE, NONE, Race, run_races
 from reliability.schema.curves import INVERSE
+from tests.network.inverse import inverse_time_s
 
 FACTOR, ARCING_S = 0.75, 0.013
 HEAD = ("section_id", "element", "operation", "pickup_a", "curve", "time_dial", "added_time_s")
