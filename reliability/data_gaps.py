@@ -21,7 +21,8 @@ from reliability.business.turning_points import OneWay, one_way, value_of
 from reliability.formats import count, money, number
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import UNKNOWN
-from reliability.schema.assumptions import BY_KEY, RATES_FROM_RECORDS, Range, label_of
+from reliability.schema.assumption_types import Range
+from reliability.schema.assumptions import BY_KEY, RATES_FROM_RECORDS, label_of
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import Conversion, Scenario, proposed_position
 from reliability.schema.units import spoken_unit

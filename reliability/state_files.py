@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY, Range
+from reliability.schema.assumption_types import Range
+from reliability.schema.assumptions import AS_BUILT_SETTINGS, BY_KEY
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, UNCHANGED, Scenario, proposed_position
 from reliability.study import toml_edit
 from reliability.study.files import SETTINGS_FILE

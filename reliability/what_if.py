@@ -22,7 +22,8 @@ from reliability.network.devices import BACKS_UP, COUNTS
 from reliability.network.model import Model
 from reliability.pipeline import ProposedChoice, assemble, decide, expect, with_alternatives
 from reliability.results import Results
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Range
+from reliability.schema.assumption_types import Range
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY
 from reliability.schema.devices import SECTIONALIZER
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT, Conversion, proposed_position
 from reliability.schema.values import Assumptions, as_assumptions

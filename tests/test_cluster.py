@@ -15,7 +15,7 @@ from reliability.__main__ import main
 from reliability.indices import simulation
 from reliability.pipeline import analyse
 from reliability.report.summary import summary
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.study import Study
 from tests.history import records
 from tests.history.test_reported import SECTIONS, rows_of

@@ -20,7 +20,7 @@ from reliability.__main__ import PROBLEMS_FOUND, main
 from reliability.output_folder import UNFINISHED
 from reliability.pipeline import analyse
 from reliability.report.output import write_results
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from tests.networks import random_study
 
 ROOT = Path(__file__).parents[1]

@@ -21,7 +21,7 @@ from reliability.formats import count
 from reliability.network.application import application_frame
 from reliability.report.output import tables
 from reliability.report.summary import summary
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from tests.networks import random_studies
 
 ROOT = Path(__file__).parents[1]

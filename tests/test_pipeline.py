@@ -14,7 +14,7 @@ from reliability.business.drivers import drivers_frame
 from reliability.indices.simulation import simulate
 from reliability.pipeline import analyse, decide, expect, plan, simulation_input
 from reliability.report.output import write_results
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from tests.network.laterals import BACKUP, LATERAL, VALUES
 from tests.networks import study_of

@@ -18,7 +18,7 @@ from reliability.business.stability import (
     with_learned_rates,
 )
 from reliability.business.unknowns import sample
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.values import as_assumptions
 from reliability.study.study import Study
 

@@ -14,15 +14,8 @@ from reliability.business.turning_points import one_way, value_of
 from reliability.indices.simulation import STRUCTURAL
 from reliability.network.model import Model
 from reliability.network.tree import Network
-from reliability.schema.assumptions import (
-    ASSUMPTIONS,
-    BY_KEY,
-    EXACT_TABLES,
-    RATES_FROM_RECORDS,
-    Range,
-    bounds_of,
-    label_of,
-)
+from reliability.schema.assumption_types import Range, bounds_of
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, EXACT_TABLES, RATES_FROM_RECORDS, label_of
 from reliability.schema.values import number
 from reliability.study.cost_table import CostTable
 from reliability.study.study import Study

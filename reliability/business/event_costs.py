@@ -15,7 +15,7 @@ from reliability.indices.bends import Bend
 from reliability.indices.measures import ExtraParts, Factor, switching_terms
 from reliability.network.quantities import Quantity
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.values import Assumptions
 from reliability.study.cost_table import CostTable
 

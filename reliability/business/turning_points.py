@@ -10,7 +10,8 @@ import numpy as np
 from reliability.business.expected_npv import Npv
 from reliability.indices.draws import values_of_trials
 from reliability.indices.simulation import STRUCTURAL
-from reliability.schema.assumptions import BY_KEY, Range, bounds_of
+from reliability.schema.assumption_types import Range, bounds_of
+from reliability.schema.assumptions import BY_KEY
 from reliability.schema.values import Assumptions, TrialValues, drawn_shares, number
 
 FARTHEST = 32.0            # a break-even is looked for up to this many times the value, then to the bounds

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import scipy
 
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.values import Assumptions, Drawn, TrialValues, as_assumptions, drawn_shares
 
 PERT_WEIGHT = 4.0  # weight of the likely value in a PERT distribution

@@ -28,7 +28,7 @@ from reliability.faults.times import (
 from reliability.indices.bends import Bend, BentColumns, bent_columns, distinct_columns
 from reliability.network.quantities import Quantity, customers_of, quantity
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.values import Assumptions
 
 COUNTED_MEASURES = ("ci", "momentary_events", "momentary_interruptions", *CALLOUTS, "sectionalizer_operations",

@@ -40,7 +40,7 @@ from reliability.indices.unit_events import ROWS_PER_BLOCK, UnitBlock, UnitRows,
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from reliability.schema.values import Assumptions, drawn
 from reliability.tasks import HERE, Workers

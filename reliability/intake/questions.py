@@ -14,7 +14,8 @@ import tomlkit
 
 from reliability.formats import percent
 from reliability.intake.outcome import Imported
-from reliability.schema.assumptions import BY_KEY, bounds_of
+from reliability.schema.assumption_types import bounds_of
+from reliability.schema.assumptions import BY_KEY
 from reliability.schema.devices import BY_NAME, FUSE
 from reliability.schema.problems import StudyError
 from reliability.study.toml_edit import parse_settings

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from reliability.report.definitions import STANDARD, clause_of
-from reliability.schema.assumptions import CONSUMER_PRICES_SOURCE, OURS
+from reliability.schema.assumption_types import OURS
+from reliability.schema.assumptions import CONSUMER_PRICES_SOURCE
 
 RULES = "the model of this tool"
 MEMORY = "from memory"

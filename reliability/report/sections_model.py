@@ -34,7 +34,8 @@ from reliability.report.plain_words import without_keys
 from reliability.report.ranges import DEFAULT, FROM_STUDY, default_ranges_frame, ranges_sentence, set_by
 from reliability.report.sections_customers import SCENARIO_COLUMN
 from reliability.report.sentences import scenario_sentences
-from reliability.schema.assumptions import ASSUMPTIONS, OURS, Assumption, label_of
+from reliability.schema.assumption_types import OURS, Assumption
+from reliability.schema.assumptions import ASSUMPTIONS, label_of
 from reliability.schema.problems import shorten
 from reliability.schema.units import unit_of
 from reliability.study.study import Study

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from reliability.formats import KINDS
 from reliability.report.content import Content
 from reliability.report.quantities import Quantities
-from reliability.schema.assumptions import BY_KEY, bounds_of
+from reliability.schema.assumption_types import bounds_of
+from reliability.schema.assumptions import BY_KEY
 from reliability.schema.devices import BY_NAME, LATERAL_DEVICES
 from reliability.schema.units import MINUTES_PER_HOUR, unit_of
 from reliability.study.price_level import price_level

@@ -6,60 +6,17 @@ the method note take it from here; no other place states a default or a bound.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, cast
+from typing import cast
 
+from reliability.schema.assumption_types import Assumption, AssumptionKind
 from reliability.schema.columns import DELAYED, FAST, MOST_COUNTS
 from reliability.schema.values import Assumptions
 
-AssumptionKind = Literal["number", "whole", "shares", "choice", "text", "flag"]
-
 AS_BUILT_SETTINGS, MAY_CHANGE = "as_built", "may_change"
-OURS = "assumption of this tool, no source"
 PRACTICE = "common practice, no source"
 CLEARING_SHARES = "from memory: 83.25, 10.05 and 1.42 % of all faults cleared by reclosing once, twice, three times"
 CUSTOMER_COSTS = "LBNL-6941E, 2015, dollars of 2013; from memory"
 CONSUMER_PRICES_SOURCE = "index: Bureau of Labor Statistics, CPI-U, annual averages; from memory"
-
-
-@dataclass(frozen=True)
-class Assumption:
-    """One key of study.toml; `low` and `high` are inclusive bounds in `unit`, `elements` labels of single shares."""
-
-    table: str
-    key: str
-    label: str
-    unit: str
-    default: float | int | tuple[float, ...] | str | None
-    low: float | None = None
-    high: float | None = None
-    kind: AssumptionKind = "number"
-    step: float = 0.0
-    source: str = OURS
-    help: str = ""
-    choices: tuple[str, ...] = ()
-    elements: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Range:
-    """Low / likely / high of an uncertain assumption, a PERT distribution (scaled beta, λ = 4)."""
-
-    low: float
-    likely: float
-    high: float
-
-    @property
-    def mean(self) -> float:
-        """Mean of the distribution: (low + 4 likely + high) / 6."""
-        return (self.low + 4.0 * self.likely + self.high) / 6.0
-
-
-def bounds_of(assumption: Assumption) -> tuple[float, float]:
-    """Bounds of an assumption that is a number; TypeError for one without."""
-    if assumption.low is None or assumption.high is None:
-        raise TypeError(f"{assumption.key} has no bounds")
-    return float(assumption.low), float(assumption.high)
 
 
 def _hours(key: str, label: str, default: float, help_text: str, table: str = "restoration") -> Assumption:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reliability.schema.assumptions import BY_KEY, OURS, PRACTICE, Range, bounds_of
+from reliability.schema.assumption_types import OURS, Range, bounds_of
+from reliability.schema.assumptions import BY_KEY, PRACTICE
 
 FROM_MEMORY = "from memory"
 ESTIMATE_CLASS = "AACE International 18R-97, an estimate of class 3; from memory"

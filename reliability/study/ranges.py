@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from reliability.network.tree import Network
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.default_ranges import DEFAULT_RANGES, default_range
 from reliability.schema.values import Assumptions
 

@@ -9,16 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from reliability.formats import exact
-from reliability.schema.assumptions import (
-    ASSUMPTION_TABLES,
-    ASSUMPTIONS,
-    BY_KEY,
-    EXACT_TABLES,
-    Assumption,
-    AssumptionKind,
-    Range,
-    defaults,
-)
+from reliability.schema.assumption_types import Assumption, AssumptionKind, Range
+from reliability.schema.assumptions import ASSUMPTION_TABLES, ASSUMPTIONS, BY_KEY, EXACT_TABLES, defaults
 from reliability.schema.columns import COLUMN_TABLES as FILES
 from reliability.schema.free_tables import FREE_TABLES, LISTS, OF_TABLES
 from reliability.schema.nearest import Names

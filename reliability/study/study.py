@@ -14,7 +14,7 @@ from reliability.formats import count
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
 from reliability.network.tree import Network, build_network
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.problems import Problem, shorten
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.schema.values import Assumptions

@@ -7,7 +7,8 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from reliability.schema.assumptions import ASSUMPTION_TABLES, ASSUMPTIONS, Assumption
+from reliability.schema.assumption_types import Assumption
+from reliability.schema.assumptions import ASSUMPTION_TABLES, ASSUMPTIONS
 from reliability.schema.free_tables import FREE_TABLES, LISTS
 from reliability.schema.problems import Problem, StudyError
 from reliability.study.folder import SETTINGS_FILE

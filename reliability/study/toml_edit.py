@@ -8,7 +8,8 @@ import pandas as pd
 import tomlkit
 
 from reliability.formats import exact
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, Assumption, Range
+from reliability.schema.assumption_types import Assumption, Range
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY
 from reliability.schema.default_ranges import default_range
 from reliability.schema.scenarios import FORCED_IN, FORCED_OUT
 from reliability.study.conversion_words import from_words, in_words

@@ -13,7 +13,8 @@ import numpy as np
 import streamlit as st
 
 from reliability import formats
-from reliability.schema.assumptions import BY_KEY, Assumption
+from reliability.schema.assumption_types import Assumption
+from reliability.schema.assumptions import BY_KEY
 from reliability.schema.columns import MOST_COUNTS
 from reliability.schema.units import spoken_unit
 from reliability.study import Study

@@ -27,7 +27,7 @@ from reliability.indices.draws import draw_uncertain, one_trial, values_of_trial
 from reliability.indices.expected import expected_values
 from reliability.network.tree import build_network
 from reliability.pipeline import decide, expect, with_alternatives
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.study import open_study
 from reliability.study.study import Study
 from tests.benchmarks.synthetic import synthetic_study, with_settings

@@ -22,7 +22,7 @@ from reliability.business.event_costs import InterruptionCost
 from reliability.indices.expected import system_indices
 from reliability.indices.simulation import Simulated, SimulationInput, simulate
 from reliability.pipeline import expect, simulation_input
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case
 

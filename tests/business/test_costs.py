@@ -25,7 +25,8 @@ from reliability.indices.draws import one_trial, values_of_trials
 from reliability.indices.measures import WALK_OR_OWN
 from reliability.indices.simulation import SimulationInput, simulate
 from reliability.network.model import Model
-from reliability.schema.assumptions import Range, defaults
+from reliability.schema.assumption_types import Range
+from reliability.schema.assumptions import defaults
 from reliability.schema.devices import DEVICES
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals, random_case

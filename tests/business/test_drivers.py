@@ -19,7 +19,7 @@ from reliability.business.unknowns import in_levels
 from reliability.indices.draws import pert_quantiles
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from reliability.study.cost_table import default_cost_table
 from tests.business.cases import case_of, feeders_of_laterals, npvs_the_long_way, with_values

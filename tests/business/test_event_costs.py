@@ -10,7 +10,7 @@ from reliability.business.event_costs import InterruptionCost
 from reliability.faults.outcomes import build_outcomes
 from reliability.indices.simulation import SimulationInput, simulate
 from reliability.pipeline import expect, simulation_input
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.study.cost_table import default_cost_table
 from tests.networks import study_of
 

@@ -13,7 +13,7 @@ from reliability.business.finance import replacement_prices
 from reliability.business.laterals import laterals_frame
 from reliability.indices.simulation import simulate
 from reliability.pipeline import expect, simulation_input
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import case_of, feeders_of_laterals
 

@@ -19,7 +19,7 @@ from reliability.business.unknowns import Sample, sample
 from reliability.indices.draws import one_trial, values_of_trials
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import Scenario
 from tests.business.cases import COSTS, GAINFUL, case_of, feeders_of_laterals, random_case
 from tests.networks import random_study

@@ -16,7 +16,7 @@ from reliability.business.stability import npv_of_choice, stability
 from reliability.business.unknowns import sample
 from reliability.business.zone_parts import zone_parts
 from reliability.network.rate_draws import RateDraws
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.study.study import Study
 from tests.business.cases import COSTS, GAINFUL, feeders_of_laterals
 from tests.networks import random_study

@@ -12,7 +12,7 @@ from reliability.history.outages import read_records, records_of
 from reliability.history.rates import LearnedRates, learn_rates, learned_study
 from reliability.network.rates import fault_rates
 from reliability.pipeline import analyse, expect, learned_rates
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.problems import StudyError
 from reliability.study import open_study
 from reliability.study.study import Study

@@ -8,7 +8,7 @@ from scipy import stats
 
 from reliability.indices.draws import pert
 from reliability.indices.events import severities, trial_years, year_weights
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 
 
 def test_a_spread_of_any_size_is_drawn():

@@ -25,7 +25,7 @@ from reliability.indices.measures import (
     coefficients,
 )
 from reliability.pipeline import expect
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from tests.networks import random_study
 
 TIME_KEYS = ("refuse_hours", "reset_hours", "patrol_hours", "repair_hours", "switching_hours",

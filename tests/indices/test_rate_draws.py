@@ -13,7 +13,7 @@ from reliability.indices.simulation import Simulated, SimulationInput, simulate
 from reliability.indices.unit_events import chooser
 from reliability.network.model import Model
 from reliability.network.rate_draws import RateDraws
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.indices.cases import closed_form, one_section
 from tests.networks import study_of

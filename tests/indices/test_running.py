@@ -16,7 +16,7 @@ from reliability.indices.simulation import simulate
 from reliability.network.tree import build_network
 from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from tests.benchmarks.bench_draws import own_values
 from tests.indices.cases import closed_form, one_section, steady
 from tests.networks import random_study

@@ -17,7 +17,7 @@ from reliability.indices.spread import differences, statistics, summaries, yearl
 from reliability.network.model import Model
 from reliability.pipeline import expect, simulation_input
 from reliability.report.summary import summary
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from tests.indices.cases import MEASURES, closed_form, one_section, steady
 from tests.networks import certain, random_study
 

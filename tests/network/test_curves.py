@@ -34,27 +34,31 @@ from reliability.network.link_curves import (
     saving_ceilings_a,
     total_clearing_s,
 )
-from reliability.schema.curves import INVERSE
+from reliability.schema.curves import DEFINITE, INVERSE
 from tests.network.inverse import inverse_time_s
 
 MULTIPLES = np.array([2.0, 5.0, 10.0])
 
 
-@pytest.mark.parametrize(("curve", "times"), [
-    ("ieee_very_inverse", [7.028, 1.308, 0.689]), ("ieee_extremely_inverse", [9.522, 1.297, 0.407]),
-    ("ieee_moderately_inverse", [3.803, 1.688, 1.207]),
-])
+IEEE = {"ieee_very_inverse": [7.028, 1.308, 0.689], "ieee_extremely_inverse": [9.522, 1.297, 0.407],
+        "ieee_moderately_inverse": [3.803, 1.688, 1.207]}
+# 0.14/(u^0.02 − 1): u^0.02 = 1.013959, 1.032712, 1.047129
+IEC = {"iec_standard_inverse": [0.14 / 0.0139595, 0.14 / 0.0327122, 0.14 / 0.0471285],
+       "iec_very_inverse": [13.5 / 1.0, 13.5 / 4.0, 13.5 / 9.0],
+       "iec_extremely_inverse": [80.0 / 3.0, 80.0 / 24.0, 80.0 / 99.0]}
+
+
+def test_every_built_in_curve_is_held_against_times_from_outside():
+    assert {*IEEE, *IEC} == set(INVERSE) - {DEFINITE}
+
+
+@pytest.mark.parametrize(("curve", "times"), IEEE.items())
 def test_curves_of_ieee_c37_112(curve, times):
     """Model §8 gives very and extremely inverse; moderately: 0.0515/(2^0.02 − 1) + 0.114 = 0.0515/0.013959 + 0.114."""
     assert inverse_time_s(curve, 100.0 * MULTIPLES, 100.0, 1.0) == pytest.approx(times, abs=0.0006)
 
 
-@pytest.mark.parametrize(("curve", "times"), [
-    # 0.14/(u^0.02 − 1): u^0.02 = 1.013959, 1.032712, 1.047129
-    ("iec_standard_inverse", [0.14 / 0.0139595, 0.14 / 0.0327122, 0.14 / 0.0471285]),
-    ("iec_very_inverse", [13.5 / 1.0, 13.5 / 4.0, 13.5 / 9.0]),
-    ("iec_extremely_inverse", [80.0 / 3.0, 80.0 / 24.0, 80.0 / 99.0]),
-])
+@pytest.mark.parametrize(("curve", "times"), IEC.items())
 def test_curves_of_iec_60255_151(curve, times):
     assert inverse_time_s(curve, 40.0 * MULTIPLES, 40.0, 1.0) == pytest.approx(times, rel=1e-5)
 

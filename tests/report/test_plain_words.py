@@ -12,7 +12,8 @@ from reliability.report.documents import report
 from reliability.report.page import page
 from reliability.report.plain_words import without_keys
 from reliability.report.sections_model import STATED_BY_UTILITY, assumptions
-from reliability.schema.assumptions import BY_KEY, OURS
+from reliability.schema.assumption_types import OURS
+from reliability.schema.assumptions import BY_KEY
 
 # what only somebody knows who edits a study: a table or key of its settings file, "key = value", our files
 TALK = re.compile(r"study\.toml|\[\[?[a-z]+[\].]|\b[a-z]+_[a-z_]+ = |\bunder \[|"

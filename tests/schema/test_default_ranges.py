@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from reliability.indices.simulation import STRUCTURAL
-from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, OURS, bounds_of, defaults
+from reliability.schema.assumption_types import OURS, bounds_of
+from reliability.schema.assumptions import ASSUMPTIONS, BY_KEY, defaults
 from reliability.schema.default_ranges import DEFAULT_RANGES, default_range
 
 DISPERSION = ("yearly_cv", "cv")

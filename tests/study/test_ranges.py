@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reliability.schema.assumptions import Range
+from reliability.schema.assumption_types import Range
 from reliability.schema.default_ranges import DEFAULT_RANGES
 from tests.networks import study_of
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from reliability.schema.assumptions import ASSUMPTIONS, Assumption, Range, defaults
+from reliability.schema.assumption_types import Assumption, Range
+from reliability.schema.assumptions import ASSUMPTIONS, defaults
 from reliability.schema.free_tables import FREE_TABLES
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from reliability.study import StudyError
