@@ -18,6 +18,7 @@ from reliability.schema.assumptions import label_of
 from reliability.schema.units import spoken_unit
 
 MOST_FIXED = 3
+MOST_FEEDERS = 2        # named with their ratios; of more the section on the records has them
 FIRM = 0.9      # probability from which a conversion is called firm; our choice
 
 
@@ -120,14 +121,19 @@ def _against_records(content: Content) -> list[Sentence]:
 
 
 def _outside(found: Comparison) -> list[Sentence]:
-    """Feeders and restoration times whose ratio of records to model differs beyond its interval."""
-    found_outside = []
+    """Feeders and restoration times whose ratio of records to model differs beyond its interval; how many where they
+    are many."""
+    found_outside: list[Sentence] = []
+    feeders = found.feeders[found.feeders.index.astype(str) != ""]
     for index, label in (("saifi", "SAIFI"), ("saidi", "SAIDI")):
-        for name, row in found.feeders.iterrows():
-            if name and _differs(row[f"{index}_low"], row[f"{index}_high"]):
-                found_outside.append(say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
-                                days=found.days, ratio=_interval(row[f"{index}_ratio"], row[f"{index}_low"],
-                                                                 row[f"{index}_high"])))
+        rows = feeders[(feeders[f"{index}_low"] > 1.0) | (feeders[f"{index}_high"] < 1.0)]
+        if len(rows) > MOST_FEEDERS:
+            found_outside.append(say("{label} of {n} of the {all} feeders on {days}", label=label, days=found.days,
+                                     n=Figure(len(rows), "count"), all=Figure(len(feeders), "count")))
+            continue
+        found_outside += [say("{label} of {feeder} on {days} {ratio}", label=label, feeder=Name(str(name)),
+                              days=found.days, ratio=_interval(row[f"{index}_ratio"], row[f"{index}_low"],
+                                                               row[f"{index}_high"])) for name, row in rows.iterrows()]
     return found_outside + [say("times of {kind} on {days} {ratio}", kind=SPOKEN_KINDS.get(str(kind), str(kind)),
                        days=found.days, ratio=_interval(row["ratio"], row["low"], row["high"]))
                    for kind, row in found.times.iterrows() if _differs(row["low"], row["high"])]
@@ -146,6 +152,18 @@ def _ratios(found: Comparison, more: str) -> Sentence:
     saidi = found.feeders[["saidi_ratio", "saidi_low", "saidi_high"]].to_numpy(dtype=float)[0].tolist()
     return say("On {days} the records show {saifi} times the modelled SAIFI and {saidi} times the modelled "
                "SAIDI{more}.", days=found.days, saifi=_interval(*found.rate), saidi=_interval(*saidi), more=more)
+
+
+def at_the_records(content: Content) -> list[Sentence]:
+    """The NPV of the proposal at the level of the records, in short; nothing where they call for no factor."""
+    place = ("choice", "calibrated")
+    npv, chance = (content.figure(kind, *place, *keys) for kind, keys in (
+        ("money", ("totals", "npv")), ("probability", ("probability_npv_positive",))))
+    if npv.value is None or content.proposed is None:
+        return []
+    often = () if chance.value is None else say(", above 0 with a probability of {chance}", chance=chance)
+    return [say("At the level of the outage records its NPV would be {npv}{often}.", npv=money(content, npv),
+                often=often)]
 
 
 def _on_calibrated_inputs(content: Content) -> list[Sentence]:

@@ -21,7 +21,7 @@ from reliability.report.sentences import (
     verdict,
 )
 from reliability.report.sentences_break_even import momentary_side_by_side, momentary_value, scenario_saidi_gain
-from reliability.report.sentences_confidence import driver_rows
+from reliability.report.sentences_confidence import at_the_records, driver_rows
 from reliability.report.sentences_customers import (
     customers_change,
     groups,
@@ -63,8 +63,8 @@ def decision(content: Content) -> Sentence:
                              holds=holds, npv=money(content, npv), sure=sure(content, at)))
     if content.study.values["perspective"] == SOCIETY and (foreign := _foreign(content)):
         sentences.append(foreign)
-    return joined([*sentences, *_opposite(content, at), *_worse(content, at), *_beyond(content), *_on_hold(content),
-                   *_unchecked(content)])
+    return joined([*sentences, *at_the_records(content), *_opposite(content, at), *_worse(content, at),
+                   *_settings_alone(content), *_beyond(content), *_on_hold(content), *_unchecked(content)])
 
 
 def _beyond(content: Content) -> list[Sentence]:
@@ -313,14 +313,20 @@ def alternatives(content: Content) -> Sentence:
     if not parts:
         return ()
     sentences = [say("Also tested, with NPV to the utility and to society: {list}.", list=joined(parts, "; "))]
+    return joined([*sentences, *(_settings_alone(content) if content.proposed is None else [])])
+
+
+def _settings_alone(content: Content) -> list[Sentence]:
+    """What changes settings only and is worth more than the proposal, or pays where there is none."""
     base = (_npv(content, content.proposed) if content.proposed is not None else 0.0) or 0.0
     better = [i for i in zero_capital_alternatives(content) if (_npv(content, i) or 0.0) > max(base, 0.0)]
-    if better:
-        best = max(better, key=lambda i: _npv(content, i) or 0.0)
-        worth = "is worth more than the proposal" if content.proposed is not None else "pays"
-        sentences.append(say("{s} changes settings only and {worth} to {view}{but}.", s=named(content, best),
-                             worth=worth, view=seen_by(content), but=beyond_limits(content, best)))
-    return joined(sentences)
+    if not better:
+        return []
+    best = max(better, key=lambda i: _npv(content, i) or 0.0)
+    worth = "is worth more than the proposal" if content.proposed is not None else "pays"
+    return [say("{s} changes settings only and {worth} to {view}{but}: NPV {npv}.", s=named(content, best), worth=worth,
+                view=seen_by(content), but=beyond_limits(content, best),
+                npv=money(content, content.figure("money", "scenarios", best, "business", "npv")))]
 
 
 def _tested(content: Content, i: int) -> Sentence:

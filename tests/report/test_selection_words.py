@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from reliability.business.verdict import verdict
+from reliability.formats import money, probability
 from reliability.pipeline import analyse
 from reliability.report.content import content_of
 from reliability.report.figures import plain
@@ -140,3 +141,10 @@ def test_what_a_search_found_in_its_time_is_no_promise_of_the_same_digits(conten
     frontier = content.selected.frontier.assign(gap=[*[0.0] * (len(content.selected.frontier) - 1), 0.3])
     late = with_selected(content, content.selected.frame, frontier=frontier)
     assert words_of(late).endswith("budgets at which the frontier says that more may be avoided.")
+
+
+def test_the_cover_has_the_npv_at_the_level_of_the_records(content):
+    found = content.at("choice", "calibrated")
+    text = plain(decision(content))
+    assert f"At the level of the outage records its NPV would be {money(found['totals']['npv'], 'USD')}" in text
+    assert f"above 0 with a probability of {probability(found['probability_npv_positive'])}." in text
