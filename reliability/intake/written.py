@@ -19,7 +19,9 @@ from reliability.intake.sections import blank_unknown_links
 from reliability.intake.spelling import taken_for
 from reliability.intake.typed import Typed
 from reliability.schema.columns import SECTIONS
+from reliability.schema.devices import DEVICE_TABLE
 
+RECLOSING = tuple(d.name for d in DEVICE_TABLE if d.recloses)
 _WHOLE = ("customers", "customers_residential", "customers_small_ci", "customers_large_ci", "customers_three_phase",
           "phases", "counts", "operations_to_lockout", "fast_operations", "faults_observed")
 
@@ -31,15 +33,16 @@ def written_tables(frame: pd.DataFrame, tree: Tree, runs: Runs, named: Named, ot
     tie."""
     curves = typed.frame(CURVE_ROWS)
     blank_unknown_links(frame, curves)
-    tables = {"sections": _sections(frame, tree, runs, named, other)}
+    sections = _sections(frame, tree, runs, named, other)
+    reclosing = set(sections["section_id"][sections["device"].isin(RECLOSING)])
+    tables = {"sections": sections}
     if outages is not None:
         tables["outages"] = _outages(outages, named)
     for name, kind in (("operations", OPERATION_ROWS), ("settings", SETTINGS_ROWS)):
         if kind in typed.frames:
             rows = typed.frame(kind)
             tables[name] = _by_device(iso_operations(rows, recipe) if kind == OPERATION_ROWS else rows, section_of,
-                                      name,
-                                      findings)
+                                      reclosing, name, findings)
     if CURVE_ROWS in typed.frames:
         tables["curves"] = curves.drop(columns=["file", "row"])
     return {name: table for name, table in tables.items() if len(table)}
@@ -79,8 +82,9 @@ def _outages(outages: Outages, named: Named) -> pd.DataFrame:
     return frame
 
 
-def _by_device(rows: pd.DataFrame, section_of: Mapping[str, str], name: str, findings: Findings) -> pd.DataFrame:
-    """Rows of a table by device as rows by section."""
+def _by_device(rows: pd.DataFrame, section_of: Mapping[str, str], reclosing: set[str], name: str,
+               findings: Findings) -> pd.DataFrame:
+    """Rows of a table by device as rows by section. reclosing: section_ids of the devices that may have such rows."""
     stated = rows["device_id"].where(rows["device_id"] != "", rows["segment_id"])
     spelt = taken_for(set(stated.tolist()) - set(section_of) - {""}, section_of)
     section = np.array([section_of.get(name, spelt.get(name, "")) for name in stated], dtype=object)
@@ -89,6 +93,10 @@ def _by_device(rows: pd.DataFrame, section_of: Mapping[str, str], name: str, fin
     lost = section == ""
     findings.add("devices", f"{name}_not_placed", f"Rows of {name} whose device is not in the network: left out", AMBER,
                  stated[lost], DEVICE)
+    other = ~lost & ~np.isin(section.astype(str), list(reclosing))
+    findings.add("devices", f"{name}_not_reclosing", f"Rows of {name} of devices that do not reclose: left out", AMBER,
+                 stated[other], DEVICE)
+    lost |= other
     columns = [c for c in rows.columns if c not in ("device_id", "segment_id", "file", "row")]
     result = rows.loc[~lost, columns].copy()
     result.insert(0, "section_id", pd.Series(section[~lost], index=result.index, dtype=object))

@@ -283,3 +283,15 @@ def test_what_does_not_hang_on_one_another_is_told_together(tmp_path):
     assert ("segments.csv", "segment_id", "T1") in told
     assert {value for _, _, value in told} >= {"thing", "three hundred", "2024-05-01T10:00:00 or so"}
     assert len(found.value.problems) == found.value.count
+
+
+def test_counters_and_settings_of_devices_that_do_not_reclose_are_left_out_and_listed(tmp_path):
+    counters = "device_id,from,to,operations\nB1,2024-01-01,2024-12-31,12\nFU1,2024-01-01,2024-12-31,3\n"
+    settings = ("device_id,element,operation,pickup_a,curve,time_dial\nB1,phase,delayed,400,definite,0.5\n"
+                "FU1,phase,delayed,100,definite,0.5\n")
+    imported = take(tmp_path, operations__csv=counters, settings__csv=settings)
+    assert imported.tables["operations"]["section_id"].tolist() == ["M1"]
+    assert imported.tables["settings"]["section_id"].tolist() == ["M1"]
+    assert ids(imported, "operations_not_reclosing") == ids(imported, "settings_not_reclosing") == ("FU1",)
+    assert imported.report.state == "amber"
+    imported.study()
