@@ -16,6 +16,7 @@ from reliability.schema.problems import Problem, Problems
 
 _SUFFIX = re.compile(r"^(.*?)[\s_\-./:]*([ABCabc]{1,3})$")
 FROM_A, TO_A = "fault_current_from_a", "fault_current_to_a"
+UNLIKE = 0.01           # of the longer: beyond it conductors of one span differ in length. Our choice
 
 
 @dataclass
@@ -256,6 +257,7 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     opened = spans.open.copy()
     np.logical_and.at(opened, leader[joined], spans.open[joined])
     findings.add("topology", "conductors", "Rows of one span for each phase conductor: one span", "green", ids[joined])
+    _note_unlike(spans, joined, leader[joined], findings)
     keep = np.flatnonzero(lead)
     own = spans.frame["own"].to_numpy(object)
     names = np.where(spans.piece > 0, spans.whole, ids)        # all pieces of a row have its name
@@ -267,6 +269,16 @@ def _grouped(spans: Spans, leader: np.ndarray, findings: Findings) -> Spans:
     return Spans(frame.iloc[keep].reset_index(drop=True), spans.ends[keep], spans.nodes, phases[keep], letters[keep],
                  opened[keep], spans.inserted[keep], spans.piece[keep], alias,
                  None if spans.routes is None else [spans.routes[i] for i in keep])
+
+
+def _note_unlike(spans: Spans, rows: np.ndarray, leader: np.ndarray, findings: Findings) -> None:
+    """List conductors of one span that are no conductors of one line by their lengths or construction."""
+    km, built = spans.km, spans.frame["construction"].to_numpy(object)
+    apart = np.abs(km[rows] - km[leader]) > UNLIKE * np.maximum(km[rows], km[leader])
+    apart |= (built[rows] != "") & (built[leader] != "") & (built[rows] != built[leader])
+    findings.add("topology", "conductors_unlike", "Rows between the same two nodes, of other phases each, that differ "
+                 "in length or construction: one span, as the first row has it", AMBER, spans.ids[rows[apart]],
+                 km=float(spans.km[rows[apart]].sum()))
 
 
 def _add_to_leaders(spans: Spans, frame: pd.DataFrame, rows: np.ndarray, leader: np.ndarray) -> None:

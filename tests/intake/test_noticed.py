@@ -295,3 +295,12 @@ def test_counters_and_settings_of_devices_that_do_not_reclose_are_left_out_and_l
     assert ids(imported, "operations_not_reclosing") == ids(imported, "settings_not_reclosing") == ("FU1",)
     assert imported.report.state == "amber"
     imported.study()
+
+
+def test_conductors_that_are_unlike_are_listed(tmp_path):
+    """Rows of other phases between the same two nodes are one span; 500 and 900 m are hardly one line."""
+    rows = "+L-A,N2,N9,500,A,,F1\nL-B,N2,N9,{},B,,F1\n"
+    assert ids(take(tmp_path / "alike", segments=rows.format(502)), "conductors_unlike") == ()
+    unlike = take(tmp_path / "unlike", segments=rows.format(900))
+    assert ids(unlike, "conductors_unlike") == ("L-B",)
+    assert unlike.report.state == "amber"
