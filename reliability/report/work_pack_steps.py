@@ -77,7 +77,7 @@ BEFORE_SERVICE = (
 )
 AFTER_OPERATION = (
     Step("operated_phase", "Phase of the unit that opened", "A, B or C"),
-    Step("cause_cleared", "Lateral patrolled, cause found and cleared", "yes"),
+    Step("cause_cleared", "Lateral patrolled to its ends, cause cleared", "yes, or none found"),
     Step("actuator_replaced", "Spent actuator replaced by a new one", "finger tight"),
     Step("new_actuator_ohm", _resistance("the new"), _ohms),
     Step("new_leads_to_body_megohm", "Insulation from the joined leads to the new actuator's body", _megohms),
