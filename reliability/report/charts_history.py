@@ -23,6 +23,7 @@ from reliability.report.chart import (
     Points,
     Reference,
 )
+from reliability.report.plain_words import SPOKEN_KINDS
 from reliability.report.records import causes_frame
 from reliability.schema.problems import shorten
 from reliability.study.report_settings import benchmarks
@@ -219,7 +220,7 @@ def against_model(found: Calibration) -> PlotChart:
 def restoration_times(history: History) -> BarChart:
     """Mean time to restore by kind of call-out, with its interval."""
     table = history.times
-    names, mean, low, high = ([str(k).capitalize() for k in table.index],
+    names, mean, low, high = ([SPOKEN_KINDS.get(str(k), str(k)).capitalize() for k in table.index],
                               *(table[c].to_numpy(dtype=float) for c in ("mean_hours", "mean_low", "mean_high")))
     description = "; ".join(f"{n}: {number(m)} h ({number(a)} to {number(b)})"
                      for n, m, a, b in zip(names, mean, low, high, strict=True))
