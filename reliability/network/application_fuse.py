@@ -9,14 +9,20 @@ import pandas as pd
 
 from reliability.network.application_catalogue import PASS, PRODUCT_TOLERANCE, REVIEW, UNKNOWN, Check, Settled, judge
 from reliability.network.application_proposal import inside_laterals
-from reliability.network.coordination import ceilings_a, coordination
+from reliability.network.coordination import ceilings_a
 from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION, FAST_OPERATION, clearing_times_s
 from reliability.network.devices import MELTS
 from reliability.network.fuse_links import link_name, link_table
-from reliability.network.link_curves import Own, link_curves, minimum_melting_s, own_curves, saving_ceilings_a
+from reliability.network.link_curves import (
+    Own,
+    link_curves,
+    minimum_melting_s,
+    own_curves,
+    saving_ceilings_a,
+    total_clearing_s,
+)
 from reliability.network.model import Model
 from reliability.network.protection import Protection
-from reliability.network.race import DEVICE_ALONE
 from reliability.network.rates import fault_currents_a
 from reliability.network.tree import Network
 from reliability.schema.values import Assumptions
@@ -38,18 +44,25 @@ def existing_ceilings_a(model: Model, as_built: Protection) -> np.ndarray:
 
 
 def outraced_inside(model: Model, as_built: Protection) -> np.ndarray:
-    """Whether a delayed operation of the backup clears before a fuse inside melts, by the curves of both, at an end of
-    the fuse's own section, (m,)."""
-    network, found = model.network, coordination(model, (as_built,))
-    result = np.zeros(len(network.candidates), dtype=bool)
-    for inside, at in inside_laterals(network):
-        timed = MELTS[network.device[inside]] & (as_built.link[inside] != "") & (
-            as_built.settings_of[as_built.backup[inside]] >= 0)
-        fuse, lateral = inside[timed], at[timed]
-        for current in fault_currents_a(model):
-            outcome = found.race.outcome_at(found.right[0, fuse], np.array(DELAYED_OPERATION), np.array(ALL_ELEMENTS),
-                                            current[fuse])
-            result[lateral[outcome == DEVICE_ALONE]] = True
+    """Whether a delayed operation of the backup clears before a fuse inside melts (model §3), by the curves of both, at
+    an end of the fuse's own section, (m,)."""
+    network, values = model.network, model.values
+    pairs = [np.empty((2, 0), dtype=np.int64), *(np.stack(pair) for pair in inside_laterals(network))]
+    fuse, lateral = np.concatenate(pairs, axis=1)
+    device = as_built.settings_of[as_built.backup[fuse]]
+    timed = MELTS[network.device[fuse]] & (as_built.link[fuse] != "") & (device >= 0)
+    fuse, lateral, device = fuse[timed], lateral[timed], device[timed]
+    result, own = np.zeros(len(network.candidates), dtype=bool), own_curves(network.curves)
+    place, texts = pd.factorize(as_built.link[fuse])
+    links = link_curves([str(text) if text in own else str(link_name(str(text))) for text in texts], own)
+    for current in fault_currents_a(model):
+        here = np.flatnonzero(~np.isnan(current[fuse]))
+        amperes = current[fuse[here]]
+        clears = clearing_times_s(network.settings, device[here], np.array(DELAYED_OPERATION), np.array(ALL_ELEMENTS),
+                                  amperes)
+        melts = values["fuse_melting_factor"] * minimum_melting_s(links, place[here], amperes)
+        never = np.isinf(clears) & np.isinf(total_clearing_s(links, place[here], amperes, values["fuse_arcing_time_s"]))
+        result[lateral[here[(clears <= melts) | never]]] = True
     return result
 
 

@@ -19,15 +19,21 @@ from reliability.network.application import (
     verdicts_said,
 )
 from reliability.network.application_catalogue import CHECKS, FAIL, PASS, VERDICTS
-from reliability.network.application_proposal import propose
+from reliability.network.application_fuse import outraced_inside
+from reliability.network.application_proposal import inside_laterals, propose
 from reliability.network.application_reach import share_below
+from reliability.network.coordination import coordination
+from reliability.network.device_settings import ALL_ELEMENTS, DELAYED_OPERATION
+from reliability.network.devices import MELTS
 from reliability.network.model import Model
-from reliability.network.rates import fault_rates
+from reliability.network.protection import protection
+from reliability.network.race import DEVICE_ALONE
+from reliability.network.rates import fault_currents_a, fault_rates
 from reliability.network.tree import build_network
 from reliability.schema.scenarios import AS_BUILT, Scenario
 from tests.network import laterals
 from tests.network.laterals import ALL, checks_of, overall
-from tests.networks import random_studies, study_of
+from tests.networks import random_studies, random_study, study_of
 
 
 def checks_of_study(study, scenario: Scenario = ALL, values: dict | None = None):
@@ -256,3 +262,23 @@ def test_a_check_that_does_not_exist_is_an_error():
 
 def test_overall_fail_is_the_heaviest_code():
     assert VERDICTS[FAIL] == "fail" == overall(checks_of(backup={"minimum_trip_a": 50.0}))
+
+
+def test_fuses_outraced_inside_are_those_of_the_race():
+    """The times at both ends of a fuse's section say what the intervals of `coordination` say of them."""
+    outraced = 0
+    for seed in range(40):
+        model = random_study(np.random.default_rng(seed), 40, True).model
+        network, as_built = model.network, protection(model)
+        found, wanted = coordination(model, (as_built,)), np.zeros(len(network.candidates), dtype=bool)
+        for inside, at in inside_laterals(network):
+            timed = MELTS[network.device[inside]] & (as_built.link[inside] != "") & (
+                as_built.settings_of[as_built.backup[inside]] >= 0)
+            fuse, lateral = inside[timed], at[timed]
+            for current in fault_currents_a(model):
+                outcome = found.race.outcome_at(found.right[0, fuse], np.array(DELAYED_OPERATION),
+                                                np.array(ALL_ELEMENTS), current[fuse])
+                wanted[lateral[outcome == DEVICE_ALONE]] = True
+        assert outraced_inside(model, as_built).tolist() == wanted.tolist(), seed
+        outraced += int(wanted.sum())
+    assert outraced > 20
