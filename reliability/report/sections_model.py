@@ -96,7 +96,7 @@ def _default_ranges(study: Study) -> list[Block]:
 
 
 def _searched_in_vain(content: Content) -> bool:
-    """Whether the time of a search was over before the best was found, which hangs on the machine."""
+    """Whether the time of a search was over before the best was found, which depends on the machine."""
     frame = None if content.selected is None else content.selected.frontier
     return frame is not None and bool(unproven(frame))
 

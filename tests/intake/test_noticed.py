@@ -278,10 +278,10 @@ def test_what_does_not_hang_on_one_another_is_told_together(tmp_path):
              segments=SEGMENTS.replace("T2,N3,N4,300", "T1,N3,N4,three hundred"),
              devices=DEVICES.replace("fuse,", "thing,"),
              outages=OUTAGES.replace("T10:00:00", "T10:00:00 or so"))
-    told = {(p.file, p.column, p.value) for p in found.value.problems}
-    assert ("sources.csv", "node_id", "NOWHERE") in told
-    assert ("segments.csv", "segment_id", "T1") in told
-    assert {value for _, _, value in told} >= {"thing", "three hundred", "2024-05-01T10:00:00 or so"}
+    listed = {(p.file, p.column, p.value) for p in found.value.problems}
+    assert ("sources.csv", "node_id", "NOWHERE") in listed
+    assert ("segments.csv", "segment_id", "T1") in listed
+    assert {value for _, _, value in listed} >= {"thing", "three hundred", "2024-05-01T10:00:00 or so"}
     assert len(found.value.problems) == found.value.count
 
 

@@ -52,11 +52,11 @@ def test_an_alternative_beyond_a_limit_is_told_as_such(content):
     assert "for at most 3.00 within the limits" in feeder
 
 
-def test_the_npv_is_parted_between_settings_and_laterals(content):
+def test_the_npv_is_divided_between_settings_and_laterals(content):
     assert settings_part(content) == ()
-    parted = plain(settings_part(with_selected(content, a_setting(content, "AC1"))))
-    assert "falls to the changed settings" in parted
-    assert "to faults on the laterals converted" in parted
+    divided = plain(settings_part(with_selected(content, a_setting(content, "AC1"))))
+    assert "falls to the changed settings" in divided
+    assert "to faults on the laterals converted" in divided
 
 
 def test_the_cover_says_what_the_utility_loses_and_what_gets_worse(content, changed):
