@@ -29,8 +29,8 @@ def scope(perspective: str, years: int) -> str:
 def verdict(name: str, npv: float, benefit: float, cost: float, currency: str, holds: str) -> str:
     """One plain sentence on whether a scenario pays.
 
-    npv, benefit, cost: present values in money; benefit: of what it saves less what it costs customers and crews more.
-    holds: from `scope`.
+    npv, benefit, cost: present values in money; benefit: of what it saves, less what costs more than before; cost: of
+    capital and inspection. holds: from `scope`.
     """
     does, amount = pays(npv), money(abs(npv), currency)
     if abs(npv) < HALF_A_UNIT:

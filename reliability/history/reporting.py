@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from reliability.history.outages import Records
+from reliability.history.outages import Records, records_of
+from reliability.schema.problems import StudyError
 from reliability.schema.values import Assumptions
+from reliability.study.study import Study
 
 
 def reporting_year(values: Assumptions, records: Records | None) -> int | None:
@@ -19,6 +21,16 @@ def first_year(values: Assumptions, records: Records | None) -> int | None:
     """[report] first_year, else the year after the reporting year, else None."""
     stated, reported = values["first_year"], reporting_year(values, records)
     return stated if stated is not None or reported is None else reported + 1
+
+
+def first_year_of(study: Study) -> int | None:
+    """The year in which a study's programme begins, by its own records where it states none; None where they have none
+    or cannot be read."""
+    try:
+        stated = first_year(study.values, None)
+        return first_year(study.values, records_of(study)) if stated is None else stated
+    except StudyError:
+        return None
 
 
 def full_years(records: Records) -> list[int]:

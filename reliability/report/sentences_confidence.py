@@ -155,15 +155,16 @@ def _ratios(found: Comparison, more: str) -> Sentence:
 
 
 def at_the_records(content: Content) -> list[Sentence]:
-    """The NPV of the proposal at the level of the records, in short; nothing where they call for no factor."""
+    """The NPV of the proposal at the level of the records, in short; nothing without it."""
     place = ("choice", "calibrated")
     npv, chance = (content.figure(kind, *place, *keys) for kind, keys in (
         ("money", ("totals", "npv")), ("probability", ("probability_npv_positive",))))
     if npv.value is None or content.proposed is None:
         return []
     often = () if chance.value is None else say(", above 0 with a probability of {chance}", chance=chance)
-    return [say("At the level of the outage records its NPV would be {npv}{often}.", npv=money(content, npv),
-                often=often)]
+    chance_alone = "" if content.at(*place, "offered") else ", within chance of the model's,"
+    return [say("At the level of the outage records{within} its NPV would be {npv}{often}.", npv=money(content, npv),
+                within=chance_alone, often=often)]
 
 
 def _on_calibrated_inputs(content: Content) -> list[Sentence]:

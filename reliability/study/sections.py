@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from reliability.network.conversions import backups
 from reliability.network.device_settings import DELAYED_OPERATION, FAST_OPERATION, fast_slower_at_a, later_than_above_a
-from reliability.network.devices import BACKS_UP, HEADS_LATERAL, RECLOSES, codes_of
+from reliability.network.devices import BACKS_UP, HEADS_LATERAL, codes_of
 from reliability.network.forest import cycles, depth_first, nearest, topmost
 from reliability.network.model import Model
 from reliability.network.protection import (
@@ -101,11 +100,12 @@ def check_sections(records: TypedColumns, values: Assumptions, problems: Problem
     # with a problem in a curve or setting the network is built without them, so that the other checks can go on
     network = build_network(frame, parent, *((overcurrent, curves) if not problems else (None, None)))
     before = len(problems)
-    _report_settings(records, network, protection(Model(network, values)), problems)
+    as_built = protection(Model(network, values))
+    _report_settings(records, network, as_built, problems)
     followed &= len(problems) == before
     tables = tuple(replace(t, cells={}) for t in records.tables)
     if settings is not None and overcurrent is not None and not problems:
-        noted += settings_notes(overcurrent, settings.file) + _slower_notes(Model(network, values), settings.file)
+        noted += settings_notes(overcurrent, settings.file) + _slower_notes(network, as_built, settings.file)
     return CheckedSections(frame, tables, network if followed or not problems else None, overcurrent, noted)
 
 
@@ -185,21 +185,19 @@ def _report_roots(records: TypedColumns, sources: int, problems: Problems) -> No
         "write the device, or the parent_id if this is no source"))
 
 
-def _slower_notes(model: Model, file: str) -> tuple[str, ...]:
+def _slower_notes(network: Network, as_built: Protection, file: str) -> tuple[str, ...]:
     """Notes on devices whose fast elements are slower than the delayed ones at fault currents of their zone, and on
     lateral reclosers that are no faster there than the device above them."""
-    network = model.network
     at = np.flatnonzero(network.settings_of >= 0)
     known = np.stack([network.column["fault_current_end_a"], network.column["fault_current_source_a"]])
-    zone = np.where(RECLOSES[network.device], np.arange(len(network)), backups(network, network.device))
+    zone = as_built.reclosing_device
     low, high = np.full(len(network), np.inf), np.full(len(network), -np.inf)
     inside = np.flatnonzero(~np.isnan(known).any(axis=0))
     np.minimum.at(low, zone[inside], known[:, inside].min(axis=0))
     np.maximum.at(high, zone[inside], known[:, inside].max(axis=0))
     some = at[np.isfinite(low[at])]
     slower = fast_slower_at_a(network.settings, network.settings_of[some], low[some], high[some])
-    fast, names = protection(model).fast, network.ids.astype(str)
-    above = backups(network, network.device)
+    fast, names, above = as_built.fast, network.ids.astype(str), as_built.backup
     at = some[~BACKS_UP[network.device[some]] & (above[some] >= 0)]
     at = at[(network.settings_of[above[at]] >= 0) & (fast[above[at]] > 0)]
     own, other = network.settings_of[at], network.settings_of[above[at]]

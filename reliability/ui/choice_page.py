@@ -16,6 +16,7 @@ from reliability.business.frontier import frontier
 from reliability.business.proposal import converted_laterals, scenario_of
 from reliability.business.selection import Choice
 from reliability.formats import count, money, number, percent
+from reliability.history.reporting import first_year_of
 from reliability.report.frontier_mix import unproven
 from reliability.report.map_classes import Benefit, Classed, by_benefit, by_verdict
 from reliability.report.sections_map import at_heads, converted
@@ -207,7 +208,8 @@ def _table(shown: Opened, now: ScenarioResults, found: Selection) -> None:
         if found.question.by_year:
             years, _ = background.ask(*found.programme(now)).result()
         return work_pack(checks_of_selection(study.model, choice.selection), choice.selection, years,
-                         study_name=_name(now, found), view=now.results.plan_view, miles=study.in_miles)
+                         study_name=_name(now, found), view=now.results.plan_view, miles=study.in_miles,
+                         first_year=first_year_of(study))
 
     with st.container(horizontal=True):
         if (laterals["device"] == SECTIONALIZER).any():

@@ -15,9 +15,11 @@ import pytest
 from reliability.business.chosen_checks import checks_of_selection
 from reliability.network.application import check_laterals
 from reliability.network.application_catalogue import FAIL, PASS, REVIEW, UNKNOWN, CheckKind
-from reliability.pipeline import decide
+from reliability.pipeline import analyse, decide
 from reliability.report.work_pack import work_pack_html
 from reliability.report.work_pack_jobs import work_pack
+from reliability.report.work_pack_of_results import work_pack_of
+from reliability.report.work_pack_rows import revision_of
 from reliability.schema.scenarios import Scenario
 from reliability.study.plan_view import plan_view
 from tests.browser.conftest import missing, settle, visit
@@ -142,3 +144,16 @@ def test_the_selection_page_gives_the_pack_with_the_years_of_its_programme(page,
     found = re.findall(r"Year \d+, feeder", html)
     assert found == sorted(found)
     assert {"Year 1, feeder", "Year 2, feeder"} <= set(found)
+
+
+def test_the_pack_of_the_page_selection_is_that_of_a_run(page, shared, demo, tmp_path):
+    """The same revision, years of the calendar included, which follow from the records."""
+    visit(page, shared, "choice", study="demo")
+    with page.expect_download() as found:
+        page.get_by_role("button", name="Work pack, a sheet a lateral (HTML)").click()
+    found.value.save_as(tmp_path / "pack.html")
+    wanted = work_pack_of(analyse(demo, trials=5))
+    text = (tmp_path / "pack.html").read_text(encoding="utf-8")
+    assert wanted.year_name(1) == "2026 (year 1)"
+    assert f"Revision {revision_of(wanted)}" in text
+    assert "2026 (year 1)" in text

@@ -146,5 +146,7 @@ def test_what_a_search_found_in_its_time_is_no_promise_of_the_same_digits(conten
 def test_the_cover_has_the_npv_at_the_level_of_the_records(content):
     found = content.at("choice", "calibrated")
     text = plain(decision(content))
-    assert f"At the level of the outage records its NPV would be {money(found['totals']['npv'], 'USD')}" in text
+    assert found["offered"] is False
+    assert ("At the level of the outage records, within chance of the model's, its NPV would be "
+            f"{money(found['totals']['npv'], 'USD')}") in text
     assert f"above 0 with a probability of {probability(found['probability_npv_positive'])}." in text
