@@ -141,9 +141,9 @@ def test_the_selection_page_gives_the_pack_with_the_years_of_its_programme(page,
     with page.expect_download(timeout=60_000) as download:
         page.get_by_role("button", name="Work pack, a sheet a lateral").click()
     html = download.value.path().read_text(encoding="utf-8")
-    found = re.findall(r"Year \d+, feeder", html)
+    found = re.findall(r"\d+ \(year \d+\), feeder", html)
     assert found == sorted(found)
-    assert {"Year 1, feeder", "Year 2, feeder"} <= set(found)
+    assert {"2026 (year 1), feeder", "2027 (year 2), feeder"} <= set(found)
 
 
 def test_the_pack_of_the_page_selection_is_that_of_a_run(page, shared, demo, tmp_path):
